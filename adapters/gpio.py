@@ -79,7 +79,7 @@ class _Line:
         self.held: HeldLine | None = None
         self.trouble = _Trouble()
         self.level: bool | None = None  # of a contact at the last look since the line was taken
-        self.looked_ms = 0
+        self.looked_ms = self.looked_ns = 0  # by our clock, and by the chip's
         self.between = 0  # times that it was otherwise between two looks that agree
 
 
@@ -231,8 +231,11 @@ class Gpio(Adapter):
         """A meter's edges since the last look."""
         meter = line.meter
         if meter is not None:
-            now_ns = chip.now_ns()  # before the edges are fetched: what comes meanwhile is not overdue
-            meter.hear(self._try(line, lambda held: held.edges()) or (), now_ns)
+            line.looked_ns = chip.now_ns()  # before the edges are fetched: what comes meanwhile is not overdue
+            edges = self._try(line, lambda held: held.edges()) or ()
+            meter.hear(
+                edges, chip.now_ns()
+            )  # after it: a thread that was held up in between has fetched none of the future
 
     def _read(self, chip: Chip, line: _Line) -> list[Raw]:
         mono_ms = self._clock.mono_ms()
@@ -241,7 +244,7 @@ class Gpio(Adapter):
             if contact:
                 return contact
         elif line.held is not None:
-            told = line.meter.tell(chip.now_ns())
+            told = line.meter.tell(line.looked_ns)  # as of the look: held up since then, the wheel would seem to stand
             if told.l_min is None:
                 return []
             return [Raw(line.point, mono_ms, told.l_min, "L/min", told.reason, told.detail)]

@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Writes a folder from which deploy/install.sh installs without a network: all packages of the lock as wheels, Warmwell's own wheel,
-# the scripts, a bill of materials with licences, and SHA256SUMS over all of it. Needs a checkout, and the network or pip's settings for an index.
+# the scripts, the handbook for print, a bill of materials with licences, and SHA256SUMS over all of it. Needs a checkout, and the network or
+# pip's settings for an index.
 #
 #   bash deploy/stick.sh FOLDER                                      for this kind of computer and this Python
 #   bash deploy/stick.sh FOLDER --machine aarch64 --python 3.13      for another
@@ -45,13 +46,14 @@ trap 'rm -rf "$part"' EXIT
 } >&2 || { _say "the packages could not be fetched: the lines above say why; nothing was written."; exit 1; }
 for file in "$here"/*; do
     case ${file##*/} in
-        requirements-test.lock | relock.sh | demo.sh | stick.sh | package.sh | sbom.py | warmwell | __pycache__) ;; # of use in a checkout alone
+        requirements-test.lock | relock.sh | demo.sh | stick.sh | package.sh | sbom.py | handbook.py | warmwell | __pycache__) ;; # of use in a checkout alone
         *) cp -R "$file" "$part/deploy/" ;;
     esac
 done
 cp "$warmwell_root/LICENSE" "$part/LICENSE"
 "$warmwell_env/bin/python" -I "$here/sbom.py" >"$part/sbom.cdx.json"
 "$warmwell_env/bin/python" -I "$here/sbom.py" --licences >"$part/licences.txt"
-(cd "$part" && find LICENSE licences.txt sbom.cdx.json deploy wheels -type f -print0 | sort -z | xargs -0 sha256sum >SHA256SUMS)
+"$warmwell_env/bin/python" -I "$here/handbook.py" "$part/handbook.pdf"
+(cd "$part" && find LICENSE handbook.pdf licences.txt sbom.cdx.json deploy wheels -type f -print0 | sort -z | xargs -0 sha256sum >SHA256SUMS)
 mv "$part" "$folder"
 _say "written: $folder ($(du -sm "$folder" | cut -f1) MB). On the board: sudo bash $(basename "$folder")/deploy/install.sh --station FILE"

@@ -330,8 +330,8 @@ class FastClock:
 
         Args:
             over: ends it.
-            waited_s: for how long, since it was last asked, the thread that had to wait most for a processor waited [real s]. By
-                this share the clock goes slower: a reading that is 5 ms late would be 3 s late at speed 600.
+            waited_s: for how long, since it was last asked, readings waited for a processor [real s]. By this
+                share the clock goes slower: a reading that is 5 ms late would be 3 s late at speed 600.
         """
         asked_ns = self._mono_ns()
         while not over.wait(self._longest_ns / 4e9):

@@ -16,6 +16,7 @@ from edge.api.jsonout import dumps
 from edge.api.picture import Seen, message_of
 from edge.api.preference import OfViewer
 from edge.domain.alarms.catalogue import rank_of
+from edge.domain.entries import wall_ms_of
 from edge.domain.messages import Message, say
 from edge.domain.permits import MAY_RECORD, TECHNICIAN_SHELVES_MIN
 from edge.domain.quantities import DIMENSIONS, from_kind
@@ -132,14 +133,14 @@ def _of_alarm(ident: str, alarm: Mapping[str, Any]) -> Answer | None:
 
 
 def _later(seen: Seen) -> list[dict[str, Any]]:
-    """What isn't owed yet and has a date, the next first."""
-    found = []
+    """What isn't owed yet and has a date to come, the next first. What is due waits for its alarm's delay: it doesn't come later."""
+    found, at = [], seen.snapshot.verdict.get("at")
     for ident, alarm in seen.snapshot.alarms.items():
         duty, answer = alarm.get("duty"), to_alarm(ident)
-        if answer is not None and duty is not None and duty["due_at"] is not None and not alarm["active"]:
-            found.append(
-                {"record": answer.record, "keys": dict(answer.keys), "due_at": duty["due_at"], "text": duty["text"]}
-            )
+        due_at = None if duty is None or alarm["active"] else duty["due_at"]
+        is_past = due_at is not None and at is not None and wall_ms_of(due_at) <= wall_ms_of(at)
+        if answer is not None and duty is not None and due_at is not None and not is_past:
+            found.append({"record": answer.record, "keys": dict(answer.keys), "due_at": due_at, "text": duty["text"]})
     return sorted(found, key=lambda one: str(one["due_at"]))
 
 

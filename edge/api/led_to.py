@@ -9,9 +9,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from edge.domain.entries import wall_ms_of
-from edge.domain.messages import Message, moment, name, of_kept, part, say
+from edge.domain.messages import Message, duration, moment, name, of_kept, part, say
 from edge.domain.records.answers import to_alarm
 from edge.domain.records.book import ALARM_RECORDS, names_of, says_opened
+from edge.domain.records.counting import TRIPPED_WITHIN_MS
 from edge.domain.records.outlets import outlets_of
 from edge.domain.records.treatments import is_taken_at_its_word
 from edge.domain.roles import Role
@@ -111,11 +112,15 @@ def _clauses(body: Mapping[str, Any], snapshot: Snapshot) -> Iterator[Message]:
         yield say("led.stands", until=moment(wall_ms_of(str(body["at"])) + stands_ms))
     if settings is not None and is_taken_at_its_word(settings, body):
         yield say("led.taken_as_rinsed")
+    if body["record"] == "outlet_test" and body.get("trip_seen") is False:
+        yield say("led.no_trip_seen", outlet=name(outlets_of(body)[0]), within=duration(TRIPPED_WITHIN_MS))
     if body["record"] == "disinfectant_fill" and body.get("expires") is None:
         yield say("led.no_last_date")
     due = min((due for due in _due(body, snapshot) if due is not None), default=None)
     if due is not None:
-        yield say("led.due", due=moment(wall_ms_of(due)))
+        at, due_ms = snapshot.verdict.get("at"), wall_ms_of(due)
+        is_past = at is not None and due_ms <= wall_ms_of(str(at))
+        yield say("led.due_since" if is_past else "led.due", due=moment(due_ms))
 
 
 def _stands_ms(body: Mapping[str, Any], settings: Settings) -> int | None:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from edge.archive.messages import Place
 from edge.archive.store import Message, Put, Store
@@ -14,6 +14,7 @@ from edge.mqtt.topics import Topics, entry_message
 from edge.store.chain import entry_of
 from edge.store.database import JOURNAL_FILE, as_sentence, connect
 from edge.store.verify import verify
+from edge.store.whole import SegmentAway, Whole
 
 _PIECE: Final = 1000
 
@@ -51,19 +52,23 @@ def import_folder(folder: Path, store: Store) -> Imported:
 
 
 def _pieces(path: Path, last: int, topics: Topics) -> Iterator[list[bytes]]:
-    with as_sentence(str(path)):
-        conn: sqlite3.Connection = connect(path, readonly=True)
+    """Up to entry `last`; those of a closed segment that isn't there are left out, as the caller was told."""
+    with as_sentence(str(path)), closing(connect(path, readonly=True)) as conn, Whole(conn, path) as whole:
+        mark, after = whole.mark(), 0
+        while rows := _next(whole, after):
+            rows = [row for row in rows if row[0] <= last]
+            if not rows:
+                return
+            yield [
+                entry_message(entry_of(hashed, bool(trusted)), topics.site, topics.station, mark, bytes(digest).hex())
+                for _seq, hashed, digest, trusted in rows
+            ]
+            after = rows[-1][0]
+
+
+def _next(whole: Whole, after: int) -> list[tuple[Any, ...]]:
+    while True:
         try:
-            mark, after = "", 0
-            sql = "SELECT seq, hashed, digest, trusted FROM entry WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"
-            while rows := conn.execute(sql, (after, last, _PIECE)).fetchall():
-                mark = mark or bytes(rows[0][2]).hex()[:16]
-                yield [
-                    entry_message(
-                        entry_of(hashed, bool(trusted)), topics.site, topics.station, mark, bytes(digest).hex()
-                    )
-                    for _seq, hashed, digest, trusted in rows
-                ]
-                after = rows[-1][0]
-        finally:
-            conn.close()
+            return whole.rows("seq, hashed, digest, trusted", after, _PIECE)
+        except SegmentAway as exc:
+            after = exc.segment.last

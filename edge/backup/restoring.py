@@ -37,6 +37,7 @@ from edge.store.lock import FolderLock
 from edge.store.repair import is_damaged
 from edge.store.schema import bring_journal_up
 from edge.store.verify import verify
+from edge.store.whole import segment_files
 
 #: a restored journal goes on so far above the backup's end: the board before went on, and nobody knows how far. At the most that a
 #: journal may grow by (some 4000 entries a day, 1 MB) these are more than six years
@@ -209,9 +210,10 @@ class _Restoring:
     def _refuse_what_is_there(folder: Path) -> None:
         if (folder / RESTORING_FILE).exists():
             return  # of a restore that was broken off
-        there = [
-            name for name in (JOURNAL_FILE, f"{JOURNAL_FILE}-wal", SERIES_FILE, PEOPLE_FILE) if (folder / name).exists()
-        ]
+        names = (JOURNAL_FILE, f"{JOURNAL_FILE}-wal", SERIES_FILE, PEOPLE_FILE)
+        there = [name for name in names if (folder / name).exists()]
+        with as_sentence(str(folder)):
+            there += [path.name for _, path in segment_files(folder)]
         if there:
             raise UnusableInput(
                 f"it holds a store already ({', '.join(there)})", where=str(folder), expected="a folder without one",

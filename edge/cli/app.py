@@ -1,6 +1,7 @@
 """The command line. Each verb a few lines; what is heavy is imported where it is used.
 
-Exit codes: 0 done; 1 a fault while running; 2 input that can't be used; 3 a store of a newer version; 4 already running.
+Exit codes: 0 done; 1 a fault while running; 2 input that can't be used, or a record that is kept and doesn't count; 3 a store of a newer
+version; 4 already running.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from edge.cli.report_verbs import verbs as report_verbs
 app = typer.Typer(
     name="warmwell",
     help="Warmwell watches what surrounds an endoscope reprocessor and says whether the station may start. It only watches.",
-    epilog="Exit codes: 0 done, 1 fault while running, 2 input that can't be used, 3 store of a newer version, 4 already running.",
+    epilog="Exit codes: 0 done, 1 fault while running, 2 input that can't be used or a record that doesn't count, "
+    "3 store of a newer version, 4 already running.",
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,

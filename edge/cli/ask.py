@@ -14,7 +14,7 @@ from edge.cli import client
 from edge.cli.status_text import WIDTH, Picture, status_lines, verdict_lines
 from edge.cli.when import shown
 from edge.domain.errors import UnusableInput, WarmwellError
-from edge.terminal import all_words, output, say_json, width
+from edge.terminal import DONE, UNUSABLE, all_words, output, say_json, width
 
 #: how long to wait (real seconds) before a stream that broke is opened again
 AGAIN_S: Final = 2.0
@@ -101,15 +101,16 @@ def entry_line(entry: Mapping[str, Any], zone: ZoneInfo) -> str:
 
 
 def ack(alarm: str, by: str | None, url: str, *, as_json: bool = False) -> int:
-    """Acknowledge an alarm; returns once that is on the station's disk."""
+    """Acknowledge an alarm; returns once that is on the station's disk: 0, or 2 where it is kept and changes nothing."""
     answer = client.acknowledge(alarm, by, url)
+    code = DONE if answer.get("counts", True) else UNUSABLE
     if as_json:
         say_json(answer)
-        return 0
+        return code
     doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"
     kept = f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}"
     print("; ".join([kept, *answer.get("led_to", [])]))
-    return 0
+    return code
 
 
 def support(file: Path, url: str, *, as_json: bool = False) -> int:

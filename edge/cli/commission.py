@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from edge.cli import client
-from edge.cli.record import Ask, fields, kept_line, sent
+from edge.cli.record import Ask, fields, kept_line, outcome, sent
 from edge.domain.errors import UnusableInput, WarmwellError
 from edge.terminal import is_terminal, say_json
 
@@ -88,7 +88,7 @@ def one(
         say_json({"counts": bool(entry["body"].get("counts")), **entry})
     else:
         print("; ".join([*_result(entry, url), *entry["led_to"]]))
-    return 0 if entry["body"].get("counts") else 2
+    return outcome(entry["body"])
 
 
 def guide(by: str | None, url: str, ask: Ask | None = None) -> int:

@@ -22,7 +22,7 @@ from edge.domain.quantities import DIFFERENCE_OF, UnitError, quantity
 from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
 from edge.domain.record_bodies import Kept
 from edge.domain.records import border, forms, spelling
-from edge.terminal import is_terminal, say_json
+from edge.terminal import DONE, UNUSABLE, is_terminal, say_json
 
 Ask = Callable[[str], str]
 
@@ -45,9 +45,9 @@ def record(
     *,
     as_json: bool = False,
 ) -> int:
-    """Send a record, and say what it led to; 0 also where it doesn't count: it is kept, and that is said.
+    """Send a record, and say what it led to. On a terminal what the form needs is asked for, and what else matters of it.
 
-    On a terminal what the form needs is asked for, and what else matters of it.
+    Returns: 0; 2 where the station kept the record but it doesn't count.
 
     Raises:
         UnusableInput: it doesn't fit its form, or a time of the station's clock is none.
@@ -72,10 +72,15 @@ def record(
     entry = sent(body, url)
     if as_json:
         say_json({"counts": bool(entry["body"].get("counts")), **entry})
-        return 0
+        return outcome(entry["body"])
     happened = [] if at is None else [f"it happened at {_shown_there(str(entry['body'].get('at')), url)}"]
     print("; ".join([kept_line(entry), *happened, *entry["led_to"]]))
-    return 0
+    return outcome(entry["body"])
+
+
+def outcome(told: Mapping[str, Any]) -> int:
+    """The exit code for what the station kept: what doesn't count wasn't usable."""
+    return DONE if told.get("counts") else UNUSABLE
 
 
 def _shown_there(at: str, url: str) -> str:
@@ -316,7 +321,7 @@ def calibrate(wishes: Calibration, url: str, ask: Ask | None = None, *, as_json:
         say_json({"counts": bool(entry["body"].get("counts")), **entry})
     else:
         print("\n".join([*calibration_text.outcome_lines(entry, point, kind, kept_line(entry)), *entry["led_to"]]))
-    return 0 if entry["body"].get("counts") else 2
+    return outcome(entry["body"])
 
 
 def point_of(name: str, url: str) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from edge import terminal
 from edge.cli.when import DAYS_AGO, day_of
+from edge.domain.entries import wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.words.languages import LANGUAGES
 from edge.domain.words.units import Chosen
@@ -20,12 +21,19 @@ if TYPE_CHECKING:
 
 
 class Paper(NamedTuple):
-    """How a report is written: into a file or standard output, in a language and units, as HTML or PDF."""
+    """How a report is written: into a file or standard output, in a language and units, as HTML or PDF.
+
+    Attributes:
+        as_of: now, by the station's own clock; None: by this computer's.
+        trusted: whether that clock is trusted.
+    """
 
     out: Path | None
     language: str
     units: str | None
     as_pdf: bool
+    as_of: str | None = None
+    trusted: bool = True
 
 
 def day(day: str, folder: Path, paper: Paper) -> int:
@@ -75,12 +83,23 @@ def _report(of: Of, folder: Path, paper: Paper) -> int:
     from edge.daemon.version import program_version
     from edge.reports.making import Wish, report_of
 
-    now_ms = time.time_ns() // 1_000_000
-    wish = Wish(of, now_ms, program_version(), language_of(paper.language).code, _units(paper.units))
+    now_ms = time.time_ns() // 1_000_000 if paper.as_of is None else _instant(paper.as_of)
+    if paper.as_pdf and paper.out is not None and paper.out.suffix.lower() in (".html", ".htm"):
+        raise UnusableInput(
+            f"{paper.out} is a name of HTML, and a PDF is asked for", where="--pdf", expected="a name that ends in .pdf",
+            do="Name the file so, or leave --pdf out",
+        )  # fmt: skip
+    as_pdf = paper.as_pdf or (paper.out is not None and paper.out.suffix.lower() == ".pdf")
+    wish = Wish(
+        of, now_ms, program_version(), language_of(paper.language).code, _units(paper.units),
+        by_station=paper.as_of is not None, trusted=paper.trusted,
+    )  # fmt: skip
     made = report_of(folder, wish)
-    told = made.pdf() if paper.as_pdf else made.html.encode()
+    told = made.pdf() if as_pdf else made.html.encode()
     with terminal.output(paper.out) as stream:
         stream.write(told)
+    if paper.out is not None:
+        print(f"{paper.out}: {len(told)} bytes, as the journal had it at entry {made.facts['head']['seq']}.")
     if not made.facts["chain"]["holds"]:
         terminal.complain(
             f"{folder}: the journal does not hold: {made.facts['chain']['why']}. The report says so, too."
@@ -141,6 +160,16 @@ def _units(text: str | None) -> Chosen:
             )  # fmt: skip
         found[what] = unit
     return Chosen(**found)
+
+
+def _instant(text: str) -> int:
+    """The instant that --as-of names. Raises UnusableInput: none."""
+    try:
+        return wall_ms_of(text)
+    except (ValueError, OverflowError):
+        raise UnusableInput(
+            f"{text[:40]!r} is no such time", where="--as-of", expected="a time such as 2026-03-14T05:00:00Z", do="Correct it"
+        ) from None  # fmt: skip
 
 
 def _day_of(text: str) -> date | int:

@@ -15,12 +15,19 @@ verbs = typer.Typer(
 
 
 Folder = Annotated[Path, FileArgument(help="The [keep] folder.", metavar="FOLDER")]
-Out = Annotated[Path | None, FileOption(help="A file in place of standard output.", metavar="FILE")]
+Out = Annotated[
+    Path | None, FileOption(help="A file in place of standard output; one that ends in .pdf is a PDF.", metavar="FILE")
+]
 Spoken = Annotated[str, typer.Option(help="en, de, fr or es.")]
 InUnits = Annotated[
     str | None,
     typer.Option(help="In place of the station's: degC or degF, psi, kPa or bar, L or gal.", metavar="UNITS"),
 ]
+AsOf = Annotated[
+    str | None,
+    typer.Option(help="The station's own time now, RFC 3339; a station names it that makes one.", metavar="TIME"),
+]
+Unset = Annotated[bool, typer.Option("--clock-unset", help="Nobody trusted the station's clock then.")]
 AsPdf = Annotated[bool, typer.Option("--pdf", help="As PDF, with the page of HTML attached; needs the extra `pdf`.")]
 
 
@@ -37,6 +44,8 @@ def day(
     language: Spoken = "en",
     units: InUnits = None,
     pdf: AsPdf = False,
+    as_of: AsOf = None,
+    clock_unset: Unset = False,
 ) -> None:
     """One day of a station as a page of HTML: verdict, alarms, records, readings, water, gaps.
 
@@ -46,7 +55,7 @@ def day(
     def work() -> int:
         from edge.cli import report
 
-        return report.day(day, folder, report.Paper(out, language, units, pdf))
+        return report.day(day, folder, report.Paper(out, language, units, pdf, as_of, not clock_unset))
 
     done(work, False)
 
@@ -59,6 +68,8 @@ def period(
     language: Spoken = "en",
     units: InUnits = None,
     pdf: AsPdf = False,
+    as_of: AsOf = None,
+    clock_unset: Unset = False,
 ) -> None:
     """A month or a quarter of a station as a page of HTML. Readiness at each first case, what kept it from starting, how the alarms
     performed, duties, filters, water, gaps.
@@ -69,7 +80,7 @@ def period(
     def work() -> int:
         from edge.cli import report
 
-        return report.period(period, folder, report.Paper(out, language, units, pdf))
+        return report.period(period, folder, report.Paper(out, language, units, pdf, as_of, not clock_unset))
 
     done(work, False)
 
@@ -82,6 +93,8 @@ def calibration(
     language: Spoken = "en",
     units: InUnits = None,
     pdf: AsPdf = False,
+    as_of: AsOf = None,
+    clock_unset: Unset = False,
 ) -> None:
     """The calibration sheet of a point as a page of HTML. Each comparison with its reference, uncertainty and correction, as found and as
     left, what stands, what came after, and when it is due again.
@@ -92,7 +105,7 @@ def calibration(
     def work() -> int:
         from edge.cli import report
 
-        return report.calibration(point, folder, report.Paper(out, language, units, pdf))
+        return report.calibration(point, folder, report.Paper(out, language, units, pdf, as_of, not clock_unset))
 
     done(work, False)
 
@@ -109,6 +122,8 @@ def incident(
     language: Spoken = "en",
     units: InUnits = None,
     pdf: AsPdf = False,
+    as_of: AsOf = None,
+    clock_unset: Unset = False,
 ) -> None:
     """Everything around an event as a page of HTML. Verdicts with reasons, alarms and who was told, records, advice, phases, each point's
     readings drawn, draws, gaps, clock and store; times to the second.
@@ -119,14 +134,20 @@ def incident(
     def work() -> int:
         from edge.cli import report
 
-        return report.incident(begins, ends, folder, report.Paper(out, language, units, pdf))
+        return report.incident(begins, ends, folder, report.Paper(out, language, units, pdf, as_of, not clock_unset))
 
     done(work, False)
 
 
 @verbs.command()
 def commissioning(
-    folder: Folder, out: Out = None, language: Spoken = "en", units: InUnits = None, pdf: AsPdf = False
+    folder: Folder,
+    out: Out = None,
+    language: Spoken = "en",
+    units: InUnits = None,
+    pdf: AsPdf = False,
+    as_of: AsOf = None,
+    clock_unset: Unset = False,
 ) -> None:
     """The commissioning of a station as a page of HTML, to sign: each item of its list, what was recorded, settings and key.
 
@@ -136,6 +157,6 @@ def commissioning(
     def work() -> int:
         from edge.cli import report
 
-        return report.commissioning(folder, report.Paper(out, language, units, pdf))
+        return report.commissioning(folder, report.Paper(out, language, units, pdf, as_of, not clock_unset))
 
     done(work, False)

@@ -43,7 +43,13 @@ _RECKONED: Final = {
     "supply_capacity": "supply could give",
     "fill_time": "a fill takes",
 }
-_PHASES: Final = {"off": "switched off", "at_rest": "at rest", "in_use": "in use", "at_work": "somebody works on it"}
+_PHASES: Final = {
+    "off": "switched off",
+    "at_rest": "at rest",
+    "in_use": "in use",
+    "reheating": "heating up",
+    "at_work": "somebody works on it",
+}
 
 
 class Picture(NamedTuple):

@@ -11,6 +11,7 @@ from typing import Any
 from edge import terminal
 from edge.backup import checking
 from edge.domain.entries import SignedHead
+from edge.domain.errors import StoreFault
 from edge.domain.station.station import FOLD_VERSION
 from edge.replay.refold import refolded
 from edge.store.journal import ReadOnlyJournal
@@ -62,8 +63,15 @@ def _of_journal(folder: Path, found: Verified, outside: Sequence[SignedHead]) ->
     keep = folder.parent if folder.is_file() else folder
     with closing(ReadOnlyJournal(keep)) as journal:
         kept, mark = heads_of(keep), journal.mark()
-        digests = {head["seq"]: journal.digest(head["seq"]) for head in (*kept, *outside)}
+        digests = {head["seq"]: _digest(journal, head["seq"]) for head in (*kept, *outside)}
     return kept, Place(found, mark, lambda seq: digests.get(seq, ""))
+
+
+def _digest(journal: ReadOnlyJournal, seq: int) -> str | None:
+    try:
+        return journal.digest(seq)
+    except StoreFault:
+        return None
 
 
 def _of_backup(folder: Path, found: Verified, outside: Sequence[SignedHead]) -> tuple[list[SignedHead], Place]:
@@ -78,6 +86,7 @@ def _json(folder: Path, found: Verified, signed: Checked, *, looked_at: bool) ->
         "folder": str(folder), "ok": found.ok and signed.ok, "why": found.why, "station": found.station,
         "head": {"seq": found.head_seq, "digest": found.head_digest}, "first_bad_seq": found.first_bad_seq,
         "lost": [list(span) for span in found.lost],
+        "unseen": [{"file": name, "from": first, "to": last} for name, first, last in found.unseen],
         "signed": {
             "looked_at": looked_at, "ok": signed.ok, "seq": None if newest is None else newest["seq"],
             "at": None if newest is None else newest["at"], "keys": signed.keys, "why": signed.wrong, "remarks": signed.told,
@@ -89,6 +98,9 @@ def _say(folder: Path, found: Verified, signed: Checked, *, is_backup: bool, loo
     if found.ok:
         entries = found.head_seq - sum(last - first + 1 for first, last in found.lost)
         print(f"{folder}: {found.why}: {entries} entries of {found.station or 'no station yet'}")
+        print(f"head {found.head_seq}:{found.head_digest}")
+    elif found.unseen_alone:
+        print(f"{folder}: not the whole journal: {found.why}")
         print(f"head {found.head_seq}:{found.head_digest}")
     else:
         where = "" if found.first_bad_seq is None else f"entry {found.first_bad_seq}: "

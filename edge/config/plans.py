@@ -144,13 +144,15 @@ class OutputPlan:
 
 @dataclass(frozen=True, slots=True)
 class KeepPlan:
-    """Where the store is, and how long each tier of readings stays (None: for ever). The journal always stays."""
+    """Where the store is, and how long each tier of readings stays (None: for ever). The journal always stays; so many of its oldest
+    entries go into a closed segment."""
 
     folder: Path
     raw_ms: int | None
     minutes_ms: int | None
     hours_ms: int | None = None
     size_bytes: int | None = None
+    segment_entries: int = 25_000
 
 
 @dataclass(frozen=True, slots=True)

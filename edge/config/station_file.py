@@ -257,6 +257,7 @@ def _keep(own: KeepTable | None, folder: Path) -> KeepPlan:
         minutes_ms=whole_ms(own.minutes),
         hours_ms=whole_ms(own.hours) if own.hours is not None else None,
         size_bytes=round(own.size) if own.size is not None else None,
+        segment_entries=own.segment_entries,
     )
 
 

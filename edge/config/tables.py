@@ -437,3 +437,7 @@ class KeepTable(Table):
     minutes: Annotated[float, Is("keep.age")] = default("730 days", "Minimum, mean and maximum by minute.")
     hours: Annotated[float, Is("keep.age")] | None = Field(None, description="By hour; for ever where left out.")
     size: Annotated[float, Is("keep.size")] | None = Field(None, description="Cap of the readings' file.")
+    segment_entries: Annotated[int, Count(1000, 1_000_000)] = default(
+        25_000,
+        "So many of the oldest entries are closed into a file of their own, once 20 000 newer ones stand behind them.",
+    )

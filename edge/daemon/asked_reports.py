@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from threading import Lock
 from typing import Final
 
 from edge.daemon.child import Child
+from edge.domain.entries import Now, rfc3339
 from edge.domain.errors import StoreFault, UnusableInput
 
 #: so long one may take (real seconds): of a journal of years, on a small board
@@ -25,11 +26,14 @@ class AskedReports:
 
     Args:
         keep: the [keep] folder.
+        now: the station's clock: it is told up to there.
         command: makes one; handed in by tests.
     """
 
-    def __init__(self, keep: Path, command: tuple[str, ...] = COMMAND, waits_s: float = WAITS_S) -> None:
-        self._keep, self._command, self._waits_s = keep, command, waits_s
+    def __init__(
+        self, keep: Path, now: Callable[[], Now], command: tuple[str, ...] = COMMAND, waits_s: float = WAITS_S
+    ) -> None:
+        self._keep, self._now, self._command, self._waits_s = keep, now, command, waits_s
         self._child, self._lock = Child(), Lock()
 
     def __call__(self, of: Sequence[str], options: Sequence[str]) -> bytes:
@@ -44,9 +48,10 @@ class AskedReports:
             StoreFault: a process can't be begun here.
         """
         with self._lock, tempfile.TemporaryDirectory(prefix="warmwell-report-") as folder:
-            file = Path(folder) / "report"
+            file, now = Path(folder) / "report", self._now()
+            as_of = ["--as-of", rfc3339(now.wall_ms), *([] if now.trusted else ["--clock-unset"])]
             try:
-                self._child.begin([*self._command, *of, str(self._keep), "--out", str(file), *options])
+                self._child.begin([*self._command, *of, str(self._keep), "--out", str(file), *as_of, *options])
             except OSError as exc:
                 raise StoreFault(
                     f"no process can be begun ({exc.strerror})", where="report", expected="room for one more",

@@ -44,6 +44,7 @@ from edge.judge.inbox import StationState, Ticker
 from edge.judge.judge import Judge
 from edge.people.store import any_person
 from edge.store.journal import CHECKED_AT_START, Journal
+from edge.store.rotation import Span
 from edge.store.space import Space
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ class Assembly:
         self.opening = opening
         self._store_tried_s = time.monotonic()
         self.parts: dict[str, Part] = {}
-        self.regular = Regular(clock.boot)
+        self.regular = Regular(clock)
 
     # ---- start ------------------------------------------------------------------------------------------------------
 
@@ -156,8 +157,9 @@ class Assembly:
     def _opening(self, space: Space) -> Opening:
         keep, name = self.plan.keep, self.plan.settings.name
         make = partial(
-            Journal, keep.folder, name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START
-        )
+            Journal, keep.folder, name, self.clock.boot, make_room=space.make_room, fold_anew=CHECKED_AT_START,
+            span=Span(keep.segment_entries),
+        )  # fmt: skip
         return Opening(make, keep.folder)
 
     def store_is_back(self) -> bool:

@@ -8,7 +8,7 @@ from edge.config.plans import StationFile
 from edge.daemon.asked_reports import AskedReports
 from edge.daemon.backups import Backups, backups_of
 from edge.daemon.reports import DailyReports, reports_of
-from edge.domain.contracts import JournalReader
+from edge.domain.contracts import Clock, JournalReader
 from edge.domain.entries import Now
 from edge.domain.messages import Message
 
@@ -17,11 +17,11 @@ class Regular:
     """Those that a station file asks for; none before the journal is there, and none where nothing can be kept.
 
     Args:
-        boot: identity of this boot.
+        clock: the station's.
     """
 
-    def __init__(self, boot: str) -> None:
-        self._boot = boot
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
         self._journal: JournalReader | None = None
         self._backups: Backups | None = None
         self._reports: DailyReports | None = None
@@ -30,8 +30,8 @@ class Regular:
     def begin(self, plan: StationFile, journal: JournalReader) -> None:
         """There is a journal to make them of."""
         self._journal = journal
-        self._backups, self._reports = backups_of(plan, self._boot, journal), reports_of(plan, journal)
-        self.asked = AskedReports(plan.keep.folder)
+        self._backups, self._reports = backups_of(plan, self._clock.boot, journal), reports_of(plan, journal)
+        self.asked = AskedReports(plan.keep.folder, self._clock.now)
 
     def renew(self, old: StationFile, new: StationFile) -> None:
         """A changed station file is in force."""
@@ -40,7 +40,7 @@ class Regular:
         if new.backup != old.backup:
             if self._backups is not None:
                 self._backups.stop()
-            self._backups = backups_of(new, self._boot, self._journal)
+            self._backups = backups_of(new, self._clock.boot, self._journal)
         if new.reports != old.reports:
             if self._reports is not None:
                 self._reports.stop()

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from edge.config.plans import ReportsPlan, StationFile
 from edge.daemon.repeated import AGAIN_MS, Repeated
 from edge.domain.contracts import JournalReader
-from edge.domain.entries import Now
+from edge.domain.entries import Now, rfc3339
 from edge.domain.errors import StoreFault
 from edge.domain.records.book import local_date
 
@@ -121,6 +121,7 @@ class DailyReports(Repeated):
         self._tried_ms, file = now.mono_ms, self._file(day, form)
         self._made = file.name
         words = [day.isoformat(), str(self._keep), "--out", str(file), "--language", self._plan.language]
+        words += ["--as-of", rfc3339(now.wall_ms)]
         self._child.begin([*self._command, *words, *(["--pdf"] if form == "pdf" else [])])
 
     def _told(self, why: str) -> str:

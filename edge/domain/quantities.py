@@ -16,6 +16,7 @@ import difflib
 import math
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from fractions import Fraction
 from types import MappingProxyType
 from typing import Final, NamedTuple
@@ -351,6 +352,19 @@ def quantity(text: str, dimension: str) -> float:
     if abs(exact) > _HUGE:
         raise UnitError(f'"{text.strip()[:60]}" is beyond anything that {of.called} can be', _one_of(of.examples))
     return float(exact)
+
+
+def is_unit(text: str) -> bool:
+    """Is it a unit of any dimension, as people write it?
+
+    >>> is_unit("psig"), is_unit("bananas")
+    (True, False)
+    """
+    for dimension in DIMENSIONS:
+        with suppress(UnitError):
+            quantity(f"1 {text}", dimension)
+            return True
+    return False
 
 
 def unit_in(text: str, dimension: str) -> str:

@@ -218,6 +218,7 @@ class OutletTest(Kept):
     trip_ms: NotRequired[float]
     trip_ma: NotRequired[float]
     instrument: NotRequired[str]
+    trip_seen: NotRequired[bool]  # one that passed: the outlet's contact showed a trip shortly before
 
 
 class Hold(Kept):

@@ -124,9 +124,9 @@ def read_records(path: Path) -> list[Record]:
                 try:
                     wall_ms = wall_ms_of(body.get("at", ""))
                 except (ValueError, TypeError, OverflowError):
-                    raise refused(
-                        f"at is {shown(body.get('at'))}", "a time with Z or an offset", "Say when it happened", number
-                    ) from None
+                    at = body.get("at")
+                    what = "at is missing" if at is None else f"at is {shown(at)}"
+                    raise refused(what, "a time with Z or an offset", "Say when it happened", number) from None
                 found.append(Record(number, wall_ms, body))
     except OSError as exc:
         raise refused(

@@ -17,6 +17,7 @@ from edge.domain.errors import UnusableInput
 from edge.domain.quantities import UnitError, converter
 from edge.domain.readings import CONTACT_WORDS, REASONS, Kind, Sample
 from edge.domain.settings import Point
+from edge.domain.strict_json import shown
 
 LONGEST_LINE: Final = 64 * 1024
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -196,7 +197,7 @@ class Recording:
             ident, bracket, unit = name.partition("[")
             ident, unit = ident.strip(), unit.rstrip("] ").strip()
             if ident in seen:
-                raise self._refused(f"column {ident!r} twice", "each point once", "Take one of them out", line=1)
+                raise self._refused(f"column {shown(ident)} twice", "each point once", "Take one of them out", line=1)
             seen.add(ident)
             if name == "time":
                 columns.append(None)
@@ -206,7 +207,7 @@ class Recording:
                 near = difflib.get_close_matches(ident, [*points, "time"], 1)
                 would = f"{near[0]!r} perhaps" if near else "time, or the id of one of the station's points"
                 raise self._refused(
-                    f"unknown column {name!r}", would, "Correct the header, or take the column out", line=1
+                    f"unknown column {shown(name)}", would, "Correct the header, or take the column out", line=1
                 )
         if "time" not in seen:
             raise self._refused(
@@ -221,7 +222,7 @@ class Recording:
         if point.kind is Kind.CONTACT:
             if unit:
                 raise self._refused(
-                    f"column {point.id!r} has a unit, {unit!r}", "none for a contact", "Take it out", line=1
+                    f"column {point.id!r} has a unit, {shown(unit)}", "none for a contact", "Take it out", line=1
                 )
             return contact_cell(point)
         try:

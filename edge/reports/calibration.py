@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from edge.config import settings_of
 from edge.domain.dates import Dates
-from edge.domain.entries import Entry, rfc3339, wall_ms_of
+from edge.domain.entries import Entry, rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import UNIT_OF
 from edge.domain.records.book import ALARM_RECORDS, RecordBook
@@ -20,6 +20,7 @@ from edge.domain.records.fact import Fact
 from edge.domain.records.in_force import newest
 from edge.domain.sensing.calibration_budget import Unusable, pairs_of
 from edge.domain.settings import Point, Settings
+from edge.reports.corrected import fact_of
 
 #: kinds of entries that may say something of a point's calibration
 KINDS: Final = ("settings", "record", "contradiction", "alarm")
@@ -95,8 +96,7 @@ class CalibrationFacts:
         if kind == "calibration" and body.get("point") != self._ident:
             return
         before = self._stands
-        counts = bool(body.get("stands")) or bool(body.get("counts"))
-        fact = self._book.add(Fact(entry.seq, kind, wall_ms_of(body["at"]), body, counts, entry.stamp))
+        fact = self._book.add(fact_of(entry))
         if kind == "calibration":
             self._add(entry, fact, before)
         elif body.get("of") in self._by_seq:

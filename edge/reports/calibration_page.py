@@ -10,7 +10,7 @@ from edge.domain.messages import Message, moment, name, number, of_body, of_kept
 from edge.domain.readings import Kind
 from edge.domain.sensing.calibration_budget import PARTS
 from edge.reports.html import Child, Element, el, table
-from edge.reports.page import OfPaper, Paper, entries_told, who
+from edge.reports.page import OfPaper, Paper, entries_told
 
 #: expanded: with this factor, about 95 % (GUM, JCGM 100:2008, 6.2 and G.6)
 _K: float = 2.0
@@ -94,7 +94,7 @@ class CalibrationPage(Paper):
         yield el("h2", self._tell.said(head))
         yield self._rows(
             {
-                "by": who(one), "instrument": one.get("instrument"), "certificate": one.get("certificate"),
+                "by": self._tell.who(one), "instrument": one.get("instrument"), "certificate": one.get("certificate"),
                 "reference_u": self._as_typed(one.get("reference_u")), "drift_allowance": self._as_typed(one.get("drift_allowance")),
                 "status": self._status(one), "why": one.get("confirm") or one.get("why"), "note": one.get("note"),
                 "as_found": self._error(one, "as_found"), "as_left": self._error(one, "as_left"), "drift": self._drift(one),
@@ -183,7 +183,7 @@ class CalibrationPage(Paper):
         if "record" in later:
             what = self._tell.title("records", later["record"])
         elif later["kind"] == "alarm":
-            what, told = self._tell.title("alarms", later["id"]), [self._tell.title("alarm_states", later["to"])]
+            what, told = self._tell.alarm(later["id"]), [self._tell.title("alarm_states", later["to"])]
         else:
             is_over = later["kind"] == "contradiction" and later.get("what") == "ended"
             what = self._tell.said(say("report.kind.contradiction_over" if is_over else f"report.kind.{later['kind']}"))

@@ -12,7 +12,7 @@ from edge.domain.messages import Message, as_json
 from edge.domain.records.commissioning import RECORD, Standing, limits_said
 from edge.domain.settings import Settings
 from edge.domain.station.station import Station
-from edge.reports.day import is_of_demo
+from edge.reports.day import Taken
 
 #: of a record: what is told of it
 _TOLD: Final = tuple(
@@ -26,18 +26,18 @@ class CommissioningFacts:
     Args:
         settings: those in force at the head.
         dates: what is known of the clock up to the head.
+        taken: the records that count no more.
     """
 
-    def __init__(self, settings: Settings, dates: Dates) -> None:
+    def __init__(self, settings: Settings, dates: Dates, taken: Taken) -> None:
         self._station, self._dates = Station(settings, ""), dates
         self._can_follow, self._untrusted, self._undated = True, 0, 0
         self._records: list[dict[str, Any]] = []
         self._items: dict[int, str] = {}  # by seq, for what corrects them
-        self.is_simulated = False
+        self._taken = taken
 
     def take(self, entry: Entry) -> None:
         """The next entry."""
-        self.is_simulated = self.is_simulated or is_of_demo(entry)
         if self._can_follow:
             try:
                 self._station.fold(entry)
@@ -63,6 +63,7 @@ class CommissioningFacts:
                 "record": body["record"],
                 "counts": bool(body.get("counts")),
                 **told,
+                **({"taken_back": self._taken[entry.seq]} if entry.seq in self._taken else {}),
                 "item": item,
             }
         )
@@ -85,9 +86,9 @@ class CommissioningFacts:
         return plain
 
 
-def gathered(settings: Settings, dates: Dates, entries: Iterable[Entry]) -> CommissioningFacts:
+def gathered(settings: Settings, dates: Dates, taken: Taken, entries: Iterable[Entry]) -> CommissioningFacts:
     """The facts of these entries."""
-    facts = CommissioningFacts(settings, dates)
+    facts = CommissioningFacts(settings, dates, taken)
     for entry in entries:
         facts.take(entry)
     return facts

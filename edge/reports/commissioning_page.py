@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, Final
 
 from edge.domain.entries import wall_ms_of
-from edge.domain.messages import moment, name, number, of_json, of_kept, say, text
+from edge.domain.messages import moment, name, number, of_json, say, text
 from edge.domain.records.commissioning import GROUPS, Result
 from edge.reports.html import Child, Element, el, table
 from edge.reports.page import OfPaper, Paper, entries_told
+
+#: each group's table has the same columns [%]
+_SHARES: Final = (28, 13, 28, 12, 10, 9)
 
 
 class CommissioningPage(Paper):
@@ -58,7 +61,7 @@ class CommissioningPage(Paper):
             ]
             for one in items
         ]
-        yield table(self._tell.columns("item", "result", "told", "at", "by", "entry"), rows)
+        yield table(self._tell.columns("item", "result", "told", "at", "by", "entry"), rows, _SHARES)
 
     def _found(self, one: Mapping[str, Any]) -> Element:
         lines = [] if one["text"] is None else [self._tell.said(of_json(one["text"]))]
@@ -75,12 +78,16 @@ class CommissioningPage(Paper):
             result = say(f"commissioning.state.{one['result']}") if one.get("result") in set(Result) else None
             said = [self._tell.said(result) if result is not None else self._tell.title("records", one["record"])]
             said += [str(one[key]) for key in ("not_applicable", "why", "note", "instrument") if one.get(key)]
-            if not one["counts"]:
-                why = self._tell.said(of_kept(one.get("why_not_msg"), one.get("why_not", "")))
-                said.append(self._tell.said(say("report.does_not_count", why=text(why))))
+            said += self._tell.doubts(one)
             at = self._tell.said(say("report.no_date")) if one["at"] is None else self._tell.at(one["at"])
             rows.append(
-                [at, one["item"], el("ul", *(el("li", line) for line in said)), str(one.get("by", "")), str(one["seq"])]
+                [
+                    at,
+                    self._tell.item(one["item"]),
+                    el("ul", *(el("li", line) for line in said)),
+                    self._tell.who(one),
+                    str(one["seq"]),
+                ]
             )
         if not rows:
             yield from self._none("commissioning_records")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date, timedelta
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
 from edge.domain.dates import Dates
@@ -39,6 +39,10 @@ _INCIDENTS: Final = (
 _DIGITS: Final = 3
 
 
+#: by the seq of a record that counts no more: which correction took it back, who and when
+Taken: TypeAlias = Mapping[int, Mapping[str, Any]]
+
+
 class Span(NamedTuple):
     """[from, to), milliseconds since 1970."""
 
@@ -66,11 +70,6 @@ def span_of(day: date, zone: ZoneInfo) -> Span:
     return Span(begins, ends)
 
 
-def is_of_demo(entry: Entry) -> bool:
-    """Does an entry say that the station is simulated?"""
-    return entry.kind == "started" and "demo" in entry.body
-
-
 class Gathering:
     """What the facts of a day and of a period share: fed with all entries of the journal up to its head, in their order.
 
@@ -78,19 +77,18 @@ class Gathering:
         span: of the facts.
         until_ms: how far its part of the journal can reach: now, where the span isn't over.
         dates: what is known of the clock up to the head.
+        taken: the records that count no more, by seq, as corrected.taken_back() has them.
     """
 
-    def __init__(self, span: Span, until_ms: int, dates: Dates) -> None:
-        self.span, self._dates = span, dates
+    def __init__(self, span: Span, until_ms: int, dates: Dates, taken: Taken) -> None:
+        self.span, self._dates, self._taken = span, dates, taken
         self._end_ms = min(span.to_ms, until_ms)
         self._displayed, self._alarms, self._watch = Displayed(), Alarms(span), Watch(span)
         self._seqs: list[int] = []
         self._undated = self._untrusted = 0
-        self.is_simulated = False
 
     def take(self, entry: Entry) -> None:
         """The next entry."""
-        self.is_simulated = self.is_simulated or is_of_demo(entry)
         dated = self._dates.of(entry.stamp)
         if dated.doubt:
             self._undated += may_lie(entry.stamp, self._dates, self.span.from_ms, self.span.to_ms)
@@ -124,8 +122,8 @@ class Gathering:
 class DayFacts(Gathering):
     """Gathers the facts of a day."""
 
-    def __init__(self, span: Span, until_ms: int, dates: Dates) -> None:
-        super().__init__(span, until_ms, dates)
+    def __init__(self, span: Span, until_ms: int, dates: Dates, taken: Taken) -> None:
+        super().__init__(span, until_ms, dates, taken)
         self._found: dict[str, list[dict[str, Any]]] = {
             name: [] for name in ("verdicts", "records", "draws", "heat_ups", "incidents")
         }
@@ -177,6 +175,7 @@ class DayFacts(Gathering):
         }
         more = {key: value for key, value in body.items() if key not in _APART and value not in (None, "", [])}
         happened = {"happened_at": body["at"]} if "at" in body else {}
+        taken = {"taken_back": self._taken[entry.seq]} if entry.seq in self._taken else {}
         self._found["records"].append(
             {
                 "seq": entry.seq,
@@ -184,6 +183,7 @@ class DayFacts(Gathering):
                 "counts": body.get("counts", True),
                 **told,
                 **happened,
+                **taken,
                 "more": more,
             }
         )
@@ -236,6 +236,9 @@ class Alarms:
         if self._span.holds(at_ms):
             event = {key: body[key] for key in ("to", "by", "why", "again", "escalated", "until") if body.get(key)}
             one["events"].append({"seq": entry.seq, "at": rfc3339(at_ms), **event})
+        one.pop("returned", None)
+        if body["to"] == "returned_unacknowledged":
+            one["returned"] = rfc3339(at_ms)
         if body["to"] == "normal":
             del self._open[ident]
             one["to"] = rfc3339(at_ms)
@@ -287,7 +290,7 @@ def _gap(from_ms: int, to_ms: int | None, why: str | None) -> dict[str, Any]:
 
 
 def readings_of(settings: Settings, steps: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Of each point its least and greatest value, and the share of the time in which it had one.
+    """Of each point its least and greatest value, the share of the time in which it had one, and whether a calibration was in force.
 
     Args:
         steps: of the time that is told of, as Source.steps() has them.
@@ -299,6 +302,7 @@ def readings_of(settings: Settings, steps: Mapping[str, Any]) -> list[dict[str, 
         if columns is not None:
             lows, highs = _known(columns["min"]), _known(columns["max"])
             told |= {"low": min(lows, default=None), "high": max(highs, default=None)}
+            told |= {"corrected": True} if columns["corrected"] else {}
             told["covered"] = round(sum(columns["covered"]) / len(columns["covered"]), 4) if columns["covered"] else 0.0
         found.append(told)
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, TypeAlias
 from xml.etree import ElementTree
 
@@ -45,10 +46,13 @@ def document(root: Element) -> str:
     return _DOCTYPE + written(root) + "\n"
 
 
-def table(head: list[str], rows: list[list[Child]]) -> Element:
-    """A table, with a head where there is one."""
+def table(head: list[str], rows: list[list[Child]], shares: Sequence[int] = ()) -> Element:
+    """A table, with a head where there is one. `shares`: of its width for each column [%]; none: as the texts want it."""
     body = [
         el("tr", *(el("td", cell) if not isinstance(cell, list) else el("td", *cell) for cell in row)) for row in rows
     ]
     named = el("thead", el("tr", *(el("th", title) for title in head))) if head else None
-    return el("table", named, el("tbody", *body))
+    if not shares:
+        return el("table", named, el("tbody", *body))
+    columns = el("colgroup", *(el("col", style=f"width: {share}%") for share in shares))
+    return el("table", columns, named, el("tbody", *body), class_="fixed")

@@ -8,7 +8,7 @@ from typing import Any, Final
 from edge.domain.dates import Dates
 from edge.domain.entries import Entry, rfc3339, wall_ms_of
 from edge.domain.errors import UnusableInput
-from edge.reports.day import DayFacts, Span
+from edge.reports.day import DayFacts, Span, Taken
 from edge.reports.source import MINUTE_MS
 
 #: longer than this it is a period
@@ -44,8 +44,8 @@ def incident_span(from_ms: int, to_ms: int) -> Span:
 class IncidentFacts(DayFacts):
     """Gathers the facts of an incident: those of a day, and each phase, piece of advice and notice beside them."""
 
-    def __init__(self, span: Span, until_ms: int, dates: Dates) -> None:
-        super().__init__(span, until_ms, dates)
+    def __init__(self, span: Span, until_ms: int, dates: Dates, taken: Taken) -> None:
+        super().__init__(span, until_ms, dates, taken)
         self._found |= {"phases": [], "advice": [], "notices": []}
         self._takes |= {"phase": self._phase, "advice": self._advice, "told": self._notice, "untold": self._notice}
         self._takes |= dict.fromkeys(_RUNS, self._incident)

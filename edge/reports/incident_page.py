@@ -1,4 +1,4 @@
-"""The facts of an incident as a page: all times to the second, with their offset."""
+"""The facts of an incident as a page: all times to the second; date, offset and zone stand once at the head."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class IncidentPage(DayPage):
         told = say("report.incident_entries", n=number(entries["number"]), first=first, last=last)
         undated = say("report.incident_undated", n=number(entries["undated"]))
         return OfPaper(
-            say("report.incident"), self._tell.at(facts["from"]),
+            say("report.incident"), self._tell.exactly(facts["from"]),
             say("report.incident_span", begins=begins, ends=ends, span=duration(lasted_ms(facts)), zone=name(facts["zone"])),
             say("report.incident_not_over", at=moment(wall_ms_of(facts["until"]))) if is_not_over(facts) else None,
             entries_told(entries, told, say("report.incident_no_entries"), undated),
@@ -49,7 +49,7 @@ class IncidentPage(DayPage):
     def _notices(self) -> Iterable[Element]:
         rows: list[list[Child]] = []
         for one in self._facts["notices"]:
-            alarms = ", ".join(self._tell.title("alarms", ident) for ident in one.get("alarms", ()))
+            alarms = ", ".join(self._tell.alarm(ident) for ident in one.get("alarms", ()))
             missed = self._tell.said(say("report.kind.untold")) if one["kind"] == "untold" else ""
             why = ", ".join(filter(None, (missed, alarms, str(one.get("why", "")))))
             rows.append(
@@ -62,7 +62,7 @@ class IncidentPage(DayPage):
     def _advice(self) -> Iterable[Element]:
         rows: list[list[Child]] = [
             [
-                self._tell.at(one["at"]), str(one.get("point", "")), self._tell.said(of_body(one, "what")),
+                self._tell.at(one["at"]), self._tell.point(str(one.get("point", ""))), self._tell.said(of_body(one, "what")),
                 self._tell.said(of_body(one, "advice")), str(one["seq"]),
             ]
             for one in self._facts["advice"]

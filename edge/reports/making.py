@@ -21,7 +21,7 @@ from edge.reports.calibration import CalibrationFacts
 from edge.reports.calibration_page import CalibrationPage
 from edge.reports.commissioning import gathered
 from edge.reports.commissioning_page import CommissioningPage
-from edge.reports.day import DayFacts, courses_of, is_of_demo, readings_of, span_of
+from edge.reports.day import DayFacts, courses_of, readings_of, span_of
 from edge.reports.html import document
 from edge.reports.incident import IncidentFacts
 from edge.reports.incident_page import IncidentPage
@@ -63,7 +63,9 @@ class Wish(NamedTuple):
 
     Attributes:
         of: what it is of. A day is the station's; a number: so many days before that of `made_at_ms`.
-        made_at_ms: now, milliseconds since 1970.
+        made_at_ms: now, milliseconds since 1970; of a new one at least when the last entry was made.
+        by_station: whether that is by the station's own clock, and not by this computer's.
+        trusted: whether that clock was trusted.
         head: as far as the journal is read; None: its end.
         signed: as `head`, what a report that is made again tells of a signature: None where that tells of none.
     """
@@ -75,6 +77,8 @@ class Wish(NamedTuple):
     units: Chosen = Chosen()
     head: Head | None = None
     signed: SignedHead | None = None
+    by_station: bool = False
+    trusted: bool = True
 
 
 class Made(NamedTuple):
@@ -97,6 +101,8 @@ def report_of(folder: Path, wish: Wish) -> Made:
         StoreFault: it can't be read.
     """
     with closing(Source(folder, wish.head, proves=True)) as source:
+        if wish.head is None:
+            wish = wish._replace(made_at_ms=source.made_at_ms(wish.made_at_ms, is_stations=wish.by_station))
         facts, settings = _MAKE[type(wish.of)](source, wish)
     return Made(facts, page_of(facts, settings), settings)
 
@@ -140,13 +146,13 @@ def _day(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     span = span_of(day, zone)
     settings = source.settings(span.to_ms)
     until_ms = min(span.to_ms, wish.made_at_ms)
-    gathered = DayFacts(span, until_ms, source.dates)
+    gathered = DayFacts(span, until_ms, source.dates, source.taken_back())
     for entry in source.entries(span.from_ms, span.to_ms):
         gathered.take(entry)
     steps = source.steps(span.from_ms, span.to_ms, wish.made_at_ms)
     reservoirs = [point for point in settings.points if point.role is Role.RESERVOIR_TEMPERATURE]
     return {
-        **_of_itself("day", source, wish, settings, gathered.is_simulated), "day": day.isoformat(),
+        **_of_itself("day", source, wish, settings), "day": day.isoformat(),
         "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
         **gathered.told(),
         "readings": readings_of(settings, steps.points), "courses": courses_of(reservoirs, steps.points), "step_ms": steps.step_ms,
@@ -156,13 +162,13 @@ def _day(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
 def _period(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     assert isinstance(wish.of, Period)
     zone = ZoneInfo(source.settings().timezone)
-    gathered = PeriodFacts(wish.of, zone, wish.made_at_ms, source.dates, source.settings)
+    gathered = PeriodFacts(wish.of, zone, wish.made_at_ms, source.dates, source.settings, source.taken_back())
     span = gathered.span
     settings = source.settings(span.to_ms)
     for entry in source.entries(span.from_ms, span.to_ms):
         gathered.take(entry)
     return {
-        **_of_itself("period", source, wish, settings, gathered.is_simulated),
+        **_of_itself("period", source, wish, settings),
         "period": wish.of.name, "of_days": len(wish.of.days()),
         "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(min(span.to_ms, wish.made_at_ms)),
         **gathered.told(), "due": due_next(settings, source.within(None, span.to_ms, OF_DUTIES)),
@@ -172,12 +178,11 @@ def _period(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
 def _calibrations(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     assert isinstance(wish.of, Calibrations)
     settings = source.settings()
-    gathered, is_simulated = CalibrationFacts(wish.of.point, settings, source.dates), False
-    for entry in source.within(None, None, (*calibration.KINDS, "started")):
-        is_simulated = is_simulated or is_of_demo(entry)
+    gathered = CalibrationFacts(wish.of.point, settings, source.dates)
+    for entry in source.within(None, None, calibration.KINDS):
         gathered.take(entry)
     told = gathered.told()
-    return {**_of_itself("calibration", source, wish, settings, is_simulated), "point": wish.of.point, **told}, settings
+    return {**_of_itself("calibration", source, wish, settings), "point": wish.of.point, **told}, settings
 
 
 def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
@@ -185,12 +190,12 @@ def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     span = incident.incident_span(wish.of.from_ms, wish.of.to_ms)
     settings = source.settings(span.to_ms)
     until_ms = min(span.to_ms, wish.made_at_ms)
-    gathered = IncidentFacts(span, until_ms, source.dates)
+    gathered = IncidentFacts(span, until_ms, source.dates, source.taken_back())
     for entry in source.entries(span.from_ms, span.to_ms):
         gathered.take(entry)
     steps = source.steps(span.from_ms, span.to_ms, wish.made_at_ms, incident.step_of(span))
     return {
-        **_of_itself("incident", source, wish, settings, gathered.is_simulated),
+        **_of_itself("incident", source, wish, settings),
         "from": rfc3339(span.from_ms), "to": rfc3339(span.to_ms), "until": rfc3339(until_ms),
         **gathered.told(),
         "readings": readings_of(settings, steps.points), "courses": courses_of(settings.points, steps.points), "step_ms": steps.step_ms,
@@ -200,21 +205,22 @@ def _incident(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
 def _commissioned(source: Source, wish: Wish) -> tuple[dict[str, Any], Settings]:
     assert isinstance(wish.of, Commissioned)
     settings = source.settings()
-    found = gathered(settings, source.dates, source.within(None, None, OF_DUTIES))
-    itself = _of_itself("commissioning", source, wish, settings, found.is_simulated)
+    found = gathered(settings, source.dates, source.taken_back(), source.within(None, None, OF_DUTIES))
+    itself = _of_itself("commissioning", source, wish, settings)
     return {
         **itself, "settings": source.digests(None, None)[-1][1], "public_key": source.public_half(itself["signed"], wish.of.key),
         **found.told(wish.made_at_ms),
     }, settings  # fmt: skip
 
 
-def _of_itself(which: str, source: Source, wish: Wish, settings: Settings, is_simulated: bool) -> dict[str, Any]:
+def _of_itself(which: str, source: Source, wish: Wish, settings: Settings) -> dict[str, Any]:
     """What a report says of itself."""
     return {
         "report": which, "form": FORM, "program": wish.program, "made_at": rfc3339(wish.made_at_ms),
         "language": wish.language, "units": list(wish.units), "station": settings.name, "title": settings.title,
-        "zone": settings.timezone, "simulated": is_simulated, "head": source.head._asdict(), "chain": source.chain(),
+        "zone": settings.timezone, "simulated": source.is_simulated, "head": source.head._asdict(), "chain": source.chain(),
         "signed": None if wish.head is not None and wish.signed is None else source.signed(wish.signed),
+        **({} if wish.trusted else {"made_trusted": False}),
     }  # fmt: skip
 
 

@@ -6,23 +6,16 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from typing import Any, Final, NamedTuple
-from zoneinfo import ZoneInfo
 
-from edge.api.words import words_in
 from edge.domain.entries import wall_ms_of
-from edge.domain.messages import Message, duration, moment, name, number, of_body, of_kept, say, text
-from edge.domain.quantities import from_kind
-from edge.domain.readings import KIND_OF, UNIT_OF, Kind, Role
-from edge.domain.records.book import local_date
+from edge.domain.messages import Message, moment, name, number, of_body, of_kept, say, text
+from edge.domain.readings import KIND_OF, Kind, Role
 from edge.domain.settings import Settings
-from edge.domain.words.languages import LANGUAGES
-from edge.domain.words.saying import Words
-from edge.domain.words.units import Chosen, Units
 from edge.reports.drawing import course, legend, strip
 from edge.reports.html import Child, Element, add, el, table
+from edge.reports.recorded import lines_of, plain
+from edge.reports.teller import Teller
 
-#: digits behind the point of what a certificate tells, by unit; else three
-_FINE: Final = {"kPa": 2, "bar": 4, "L/h": 1, "uS/cm": 2}
 #: where the facts stand in a page
 FACTS_ID: Final = "facts"
 _STYLE: Final = """
@@ -38,6 +31,7 @@ table { border-collapse: collapse; width: 100%; margin-bottom: 4mm; font-size: 9
 th, td { text-align: left; vertical-align: top; padding: 1mm 3mm 1mm 0; border-bottom: .2mm solid #999; }
 td { overflow-wrap: break-word; hyphens: auto; }
 td:first-child, .short { white-space: nowrap; }
+table.fixed { table-layout: fixed; } table.fixed td, table.fixed th { white-space: normal; overflow-wrap: anywhere; }
 th { font-weight: 600; border-bottom-color: #111; } thead { display: table-header-group; } tr { break-inside: avoid; }
 svg { display: block; width: 100%; height: auto; } svg text { font-family: system-ui, sans-serif; fill: #111; }
 .legend { display: flex; flex-wrap: wrap; gap: 1mm 6mm; list-style: none; padding: 0; margin: 2mm 0 0; }
@@ -45,105 +39,6 @@ svg { display: block; width: 100%; height: auto; } svg text { font-family: syste
 .signatures td { height: 11mm; } .digest { font-family: ui-monospace, monospace; font-size: 8.5pt; overflow-wrap: anywhere; }
 @media print { body { padding: 0; max-width: none; } }
 """
-
-
-class Teller:
-    """Says facts as a reader has them: in a language, in units, by the station's clock.
-
-    Args:
-        facts: with what the report says of itself.
-        settings: the station's, of that time.
-    """
-
-    def __init__(self, facts: Mapping[str, Any], settings: Settings) -> None:
-        language = LANGUAGES[facts["language"]]
-        self._zone, self._day, self._is_exact = ZoneInfo(facts["zone"]), facts.get("day"), facts["report"] == "incident"
-        self._units = Units(settings, list(settings.points)).read_in(Chosen(*facts["units"]))
-        self._words, self._titles = Words(self._units, self._zone, language, has_forms=True), words_in(language)
-
-    @property
-    def zone(self) -> ZoneInfo:
-        """Where the clock on the wall is set."""
-        return self._zone
-
-    def said(self, message: Message) -> str:
-        """A message."""
-        return self._words.text(message)
-
-    def columns(self, *names: str) -> list[str]:
-        """Heads of columns."""
-        return [self.said(say(f"report.col.{one}")) for one in names]
-
-    def title(self, table: str, ident: str) -> str:
-        """What something is called; of an id with ':' by what stands before it."""
-        base, _, of = ident.partition(":")
-        title = str(self._titles[table].get(base, base))
-        return f"{title}: {of}" if of else title
-
-    def duty(self, alarm: str) -> str:
-        """What is due, by the alarm that says so: a condition, a record, or as the alarm is called."""
-        ident = alarm.removeprefix("duty_due:")
-        base = ident.partition(":")[0]
-        known = (table for table in ("conditions", "records") if ident != alarm and base in self._titles[table])
-        found = next(known, None)
-        return self.title("alarms", alarm) if found is None else self.title(found, ident)
-
-    def word(self, word: str) -> str:
-        """A word of the verdict, or of the display."""
-        return self.title("displays", "cant_tell" if word == "unknown" else word)
-
-    def contact(self, role: str, value: float | None) -> str:
-        """What a contact says."""
-        return "" if value is None else str(self._titles["contacts"][role][int(value)])
-
-    def at(self, when: str) -> str:
-        """A time by the station's clock; of another day than the report's with its date, of an incident to the second with its offset."""
-        at = wall_ms_of(when)
-        if self._is_exact:
-            return self.said(say("report.exactly", at=moment(at)))
-        there = local_date(at, self._zone).isoformat()
-        return self.said(say("report.at" if there == self._day else "report.on_another_day", at=moment(at)))
-
-    def end(self, when: str | None) -> str:
-        """When something ended; None: not yet."""
-        return self.at(when) if when else self.said(say("report.lasts"))
-
-    def lasted(self, minutes: float) -> str:
-        """A length of time."""
-        return self._words.formatted(duration(minutes * 60_000), "")
-
-    def value(self, kind: Kind, value: float | None, point: str | None = None) -> str:
-        """A reading, or the mean of some; "" for none."""
-        return "" if value is None else self._words.language.digits(self._units.value(kind, value, point))
-
-    def drop(self, kpa: float) -> str:
-        """A difference of pressures."""
-        return self._words.language.digits(self._units.difference(Kind.PRESSURE, kpa))
-
-    def unit_of(self, kind: Kind) -> str:
-        """The unit in which a kind of reading is kept."""
-        return UNIT_OF[kind]
-
-    def fine(self, kind: Kind, value: float, point: str, *, is_signed: bool = False) -> str:
-        """A difference of two readings, such as an error or an uncertainty, in its point's unit to as many digits as a certificate has."""
-        unit = self._units.of(kind, point)
-        plain = from_kind(value, unit, kind) - from_kind(0.0, unit, kind)
-        named = ("°F" if unit in ("degF", "°F") else "K") if kind is Kind.TEMPERATURE else unit.removesuffix(" abs")
-        return self._words.language.digits(f"{plain + 0.0:{'+' if is_signed else ''}.{_FINE.get(unit, 3)}f} {named}")
-
-    def fine_value(self, kind: Kind, value: float, point: str) -> str:
-        """A reading to as many digits."""
-        unit = self._units.of(kind, point)
-        named = ("°F" if unit in ("degF", "°F") else "K" if unit == "K" else "°C") if kind is Kind.TEMPERATURE else unit
-        return self._words.language.digits(f"{from_kind(value, unit, kind):.{_FINE.get(unit, 3)}f} {named}")
-
-    def count(self, value: float) -> str:
-        """A bare number, with two digits where it isn't whole."""
-        return self._words.language.digits(f"{value:.2f}" if value % 1 else f"{value:.0f}")
-
-    def volume(self, litres: float | None) -> str:
-        """A volume; "" for none."""
-        return "" if litres is None else self.said(say("report.volume", volume=number(litres, "L")))
 
 
 class OfPaper(NamedTuple):
@@ -217,6 +112,8 @@ class Paper:
         )  # fmt: skip
         if own.not_over is not None:
             add(head, el("p", self._tell.said(own.not_over), class_="loud"))
+        if not facts.get("made_trusted", True):
+            add(head, el("p", self._tell.said(say("report.made_untrusted")), class_="loud"))
         if facts["entries"]["untrusted"]:
             said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
             add(head, el("p", self._tell.said(said), class_="loud"))
@@ -360,8 +257,8 @@ class DayPage(Paper):
         rows: list[list[Child]] = [
             [
                 self._since(one),
-                self._tell.end(one["to"]),
-                self._tell.title("alarms", one["id"]),
+                self._tell.end(one["to"], one.get("returned")),
+                self._tell.alarm(one["id"]),
                 self._tell.title("priorities", one.get("priority", "")),
                 self._tell.said(of_body(one, "cause")),
                 self._events(one["events"]),
@@ -401,17 +298,15 @@ class DayPage(Paper):
             return self._none("records")
         rows: list[list[Child]] = []
         for one in records:
-            told = [f"{key.replace('_', ' ')}: {_plain(value)}" for key, value in one["more"].items()]
+            told = list(lines_of(one, self._tell))
             told += [one["note"]] if one.get("note") else []
-            if not one["counts"]:
-                why = self._tell.said(of_kept(one.get("why_not_msg"), one.get("why_not", "")))
-                told.append(self._tell.said(say("report.does_not_count", why=text(why))))
+            told += self._tell.doubts(one)
             at = self._tell.at(one.get("happened_at", one["at"]))
             rows.append(
                 [
                     at,
                     self._tell.title("records", one["record"]),
-                    who(one),
+                    self._tell.who(one),
                     el("ul", *(el("li", line) for line in told)),
                     str(one["seq"]),
                 ]
@@ -429,6 +324,8 @@ class DayPage(Paper):
             share = self._tell.said(say("report.share", share=number(one["covered"])))
             rows.append([f"{role} ({one['id']})", low, high, share])
         yield from self._section("readings", table(self._tell.columns("point", "low", "high", self.covered), rows))
+        if any(one.get("corrected") for one in self._facts["readings"]):
+            yield el("p", self._tell.said(say("report.corrected")), class_="quiet")
         yield from self._courses()
 
     def _courses(self) -> Iterable[Element]:
@@ -474,24 +371,8 @@ class DayPage(Paper):
         parts = [
             str(body[key]) for key in ("bus", "outlet", "point", "file", "what", "target") if body.get(key) is not None
         ]
-        parts += [f"{_plain(body[key])}" for key in ("from", "to") if key in body]
+        parts += [plain(body[key], self._tell) for key in ("from", "to") if key in body]
         parts += [str(body["why"])] if body.get("why") else []
         parts += [str(body["digest"])[:16]] if "digest" in body else []
-        parts += [f"{key}: {why}" for key, why in (body.get("owed") or {}).items()]
+        parts += [f"{self._tell.duty(key)}: {why}" for key, why in (body.get("owed") or {}).items()]
         return ", ".join(parts)
-
-
-def who(record: Mapping[str, Any]) -> str:
-    """Who made a record; a name that was only typed is marked as such by what proved it."""
-    return f"{record['by']} ({record['proven']})" if record.get("proven") else str(record.get("by", ""))
-
-
-def _plain(value: Any) -> str:
-    """A value of a record as people read it: lists with commas, pairs by their names."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, Mapping):
-        return ", ".join(f"{key.replace('_', ' ')} {_plain(one)}" for key, one in value.items())
-    if isinstance(value, list):
-        return "; ".join(_plain(one) for one in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -14,11 +14,11 @@ from edge.domain.dates import Dates
 from edge.domain.entries import KINDS, Entry, rfc3339, wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
-from edge.domain.station.displayed import Shown, displayed_word
+from edge.domain.station.displayed import Shown, displayed_word, shown_phase
 from edge.domain.station.hours import first_case
 from edge.domain.station.published import duty
 from edge.domain.station.station import Station
-from edge.reports.day import Gathering, Span, span_of
+from edge.reports.day import Gathering, Span, Taken, span_of
 
 _NAMED: Final = re.compile(r"(\d{4})-(?:Q([1-4])|(\d\d))", re.ASCII)
 #: words that say that the station may not start, though nobody is at work with it
@@ -96,13 +96,20 @@ class PeriodFacts(Gathering):
         until_ms: how far its part of the journal can reach: now, where the period isn't over.
         dates: what is known of the clock up to the head.
         settings_at: those in force before an instant [ms since 1970].
+        taken: the records that count no more.
     """
 
     def __init__(
-        self, period: Period, zone: ZoneInfo, until_ms: int, dates: Dates, settings_at: Callable[[int], Settings]
+        self,
+        period: Period,
+        zone: ZoneInfo,
+        until_ms: int,
+        dates: Dates,
+        settings_at: Callable[[int], Settings],
+        taken: Taken,
     ) -> None:
         self._days = [(day, span_of(day, zone)) for day in period.days()]
-        super().__init__(Span(self._days[0][1].from_ms, self._days[-1][1].to_ms), until_ms, dates)
+        super().__init__(Span(self._days[0][1].from_ms, self._days[-1][1].to_ms), until_ms, dates, taken)
         self._zone, self._settings_at = zone, settings_at
         self._causes = _Causes(self.span)
         self._of_alarms: list[Entry] = []
@@ -132,9 +139,10 @@ class PeriodFacts(Gathering):
             self._found["filter_days"].append({"seq": entry.seq, **told})
         elif entry.kind == "record":
             kind, counts = str(body.get("record")), bool(body.get("counts", True))
+            taken = self._taken.get(entry.seq)
             number = self._records.setdefault(kind, [0, 0])
             number[0] += 1
-            number[1] += counts
+            number[1] += counts and taken is None
             if kind in _WORK:
                 of = [str(body[key]) for key in ("filter", "of", "what") if isinstance(body.get(key), str)]
                 of += [str(one) for one in body.get("filters", ()) if isinstance(body.get("filters"), list)]
@@ -147,6 +155,8 @@ class PeriodFacts(Gathering):
                         "by": str(body.get("by", "")),
                         "of": of,
                         "counts": counts,
+                        **{key: body[key] for key in ("why_not", "why_not_msg") if body.get(key)},
+                        **({} if taken is None else {"taken_back": taken}),
                     }
                 )
 
@@ -169,7 +179,10 @@ class PeriodFacts(Gathering):
             "unwatched_min": round(sum(day["unwatched_min"] for day in days), 2),
             "causes": self._causes.told(self._end_ms),
             "performance": figures,
-            "duties": [{key: one[key] for key in ("id", "from", "to")} for one in alarms if one["id"].startswith("duty_due:")],
+            "duties": [
+                {key: one[key] for key in ("id", "from", "to", "returned") if key in one}
+                for one in alarms if one["id"].startswith("duty_due:")
+            ],
             "gaps": self._watch.told(self._end_ms),
             "water_l": round(sum(volume for _, volume in self._draws), 2), "draws": len(self._draws),
             "records": {kind: {"number": number, "counted": counted} for kind, (number, counted) in sorted(self._records.items())},
@@ -216,7 +229,7 @@ class _Causes:
             # a run that ended without a word told nothing after its last entry
             self._until(self._last_ms if entry.kind == "started" else at_ms)
             if entry.kind == "phase":
-                self._phase = str(entry.body.get("to"))
+                self._phase = shown_phase(entry.body)
             else:
                 self._verdict = entry.body if entry.kind == "verdict" else None
             self._stands, self._since_ms = self._kept(), at_ms

@@ -85,8 +85,8 @@ class PeriodPage(Paper):
         ]
         if not rows:
             return self._none("causes")
-        overlap = el("p", self._tell.said(say("report.causes_overlap")), class_="quiet")
-        return self._section("causes", overlap, table(self._tell.columns("condition", "lasted"), rows))
+        overlap = el("p", self._tell.said(say("report.causes_overlap")))
+        return self._section("causes", overlap, table(self._tell.columns("condition", "counted"), rows))
 
     def _performance(self) -> Iterable[Element]:
         figures = self._facts["performance"]
@@ -99,7 +99,7 @@ class PeriodPage(Paper):
         for which, took_s in zip(("half", "most"), figures["answered_s"] or (), strict=False):
             rows.append([self._tell.said(say(f"report.figure.{which}")), self._tell.lasted(took_s / 60)])
         source = el("p", self._tell.said(say("report.figures_from")), class_="quiet")
-        most: list[list[Child]] = [[self._tell.title("alarms", ident), str(n)] for ident, n in figures["top"]]
+        most: list[list[Child]] = [[self._tell.alarm(ident), str(n)] for ident, n in figures["top"]]
         often = table(self._tell.columns("alarm", "number"), most) if most else None
         return self._section("performance", source, table(self._tell.columns("figure", "value"), rows), often)
 
@@ -108,7 +108,7 @@ class PeriodPage(Paper):
             [
                 self._tell.duty(one["id"]),
                 self._tell.at(one["from"]),
-                self._tell.end(one["to"]),
+                self._tell.end(one["to"], one.get("returned")),
             ]
             for one in self._facts["duties"]
         ]
@@ -149,7 +149,7 @@ class PeriodPage(Paper):
             [
                 self._tell.at(one["at"]),
                 self._tell.title("records", one["record"]),
-                ", ".join(one["of"]),
+                ", ".join([*one["of"], *self._tell.doubts(one)]),
                 one["by"],
                 str(one["seq"]),
             ]

@@ -137,7 +137,7 @@ def _wish_of(page: str, report: Path) -> tuple[dict[str, Any], Wish]:
         units = Chosen(*map(str, facts["units"]))
         return facts, Wish(
             of_facts(facts), wall_ms_of(facts["made_at"]), str(facts["program"]), language, units,
-            Head(int(head["seq"]), str(head["digest"])), facts["signed"],
+            Head(int(head["seq"]), str(head["digest"])), facts["signed"], trusted=bool(facts.get("made_trusted", True)),
         )  # fmt: skip
     except (ValueError, TypeError, LookupError, AttributeError, RecursionError) as exc:
         raise _no_report(report) from exc

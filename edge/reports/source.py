@@ -12,6 +12,7 @@ from edge.domain.dates import Dates
 from edge.domain.entries import Entry, Now, SignedHead, Stamp
 from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
+from edge.reports.corrected import NEVER, corrections_of, shown, taken_back
 from edge.reports.index import Index
 from edge.store.chain import entry_of
 from edge.store.database import SERIES_FILE
@@ -23,7 +24,9 @@ from edge.store.verify import Verified, verify
 
 _PIECE: Final = 500
 #: kinds of entries whose body is looked into on the way
-_LOOKED_INTO: Final = ("alarm", "settings")
+_LOOKED_INTO: Final = ("alarm", "record", "settings", "started")
+#: records by which others count no more, or readings are corrected
+_KEPT: Final = ("calibration", "correction")
 #: the end of an entry's bytes (RFC 8785: members in the order of their names): all but its body, which is most of the work of reading it.
 #: A text within can't look like it, as its quotes are escaped, and no object within has these members.
 _ENDS: Final = re.compile(
@@ -46,7 +49,8 @@ class Steps(NamedTuple):
 
     Attributes:
         step_ms: how long a step is: as asked for, or longer where what is finer is no longer kept.
-        points: by point the columns min, mean, max and covered of SeriesReader.trend(), of one that has no readings nothing.
+        points: by point the columns min, mean, max and covered of SeriesReader.trend(), and "corrected": whether a calibration was in
+            force; of one that has no readings nothing.
     """
 
     step_ms: int
@@ -71,11 +75,17 @@ class Source:
         self._journal = ReadOnlyJournal(folder)
         self._read: dict[int, Settings] = {}
         self._verified: Verified | None = None
+        self._last: Stamp | None = None
         try:
             self.head = Head(*self._journal.head()) if head is None else self._as_told(head)
             self.dates, self._settings, self._index = Dates(), list[Entry](), Index()
+            self._corrections, self.is_simulated = list[Entry](), False
             if proves:
                 self._verified = verify(folder, (self.head.seq, self.head.digest), seen=self._shown)
+                for _, first, _ in self._verified.unseen:
+                    self._journal.rows(
+                        first - 1, 1
+                    )  # a closed segment that isn't here: no paper is made without its entries
             for seq, hashed, trusted in self._rows(
                 self._index.last_seq
             ):  # all, or what lies behind the first that doesn't fit
@@ -102,8 +112,30 @@ class Source:
         self._index.add(seq, stamp, kind, body)
         self.dates.note(stamp.boot, Now(stamp.mono_ms, stamp.wall_ms, stamp.trusted))
         self.dates.reached(stamp.boot, stamp.mono_ms)
+        self._last = stamp
         if kind == "settings":
             self._settings.append(Entry(seq, *stamp, kind, body))
+        elif kind == "record" and body.get("record") in _KEPT:
+            self._corrections.append(Entry(seq, *stamp, kind, body))
+        self.is_simulated = self.is_simulated or (kind == "started" and "demo" in body)
+
+    def made_at_ms(self, now_ms: int, *, is_stations: bool) -> int:
+        """When a report of it is made [ms since 1970]: by the station's clock never before the last that it tells of.
+
+        Args:
+            now_ms: now, by this computer's clock or (`is_stations`) by the station's. A simulated station has a clock of its own, which
+                is as far as its last entry for all that this computer knows.
+        """
+        dated = None if self._last is None else self.dates.of(self._last)
+        if dated is None or dated.doubt:
+            return now_ms
+        if is_stations:
+            return max(now_ms, dated.wall_ms)
+        return dated.wall_ms if self.is_simulated else now_ms
+
+    def taken_back(self) -> dict[int, dict[str, Any]]:
+        """The records that count no more, by seq: by which correction."""
+        return taken_back(self._corrections, self.dates)
 
     def settings(self, before_ms: int | None = None) -> Settings:
         """The settings in force at an instant [ms since 1970], at the head where none is named; the first where it lies before them."""
@@ -177,8 +209,8 @@ class Source:
         return told if told in heads else newest_of(heads, self._journal.mark(), self.head.seq)
 
     def steps(self, from_ms: int, to_ms: int, made_at_ms: int, step_ms: int = MINUTE_MS) -> Steps:
-        """The readings of [from, to), by whole minutes. Of a step that wasn't over and on disk when the report was made there are none, as
-        whoever makes it again finds more there.
+        """The readings of [from, to) as they were shown then, by whole minutes. Of a step that wasn't over and on disk when the report was
+        made there are none, as whoever makes it again finds more there.
         """
         if not (self._folder / SERIES_FILE).exists():
             return Steps(step_ms, {})
@@ -187,9 +219,17 @@ class Source:
             points = [fact.id for fact in reader.points()]
             told = reader.trend(points, from_ms, step_ms, -(-(to_ms - from_ms) // step_ms))
             over = max(0, (made_at_ms - ON_DISK_AFTER_MS - from_ms) // told["width_ms"])
-            return Steps(told["width_ms"], {point: _first(over, columns) for point, columns in told["points"].items()})
         finally:
             reader.close()
+        corrections = corrections_of(sorted((*self._settings, *self._corrections)), self.settings(), self.dates)
+        width_ms = told["width_ms"]
+        return Steps(
+            width_ms,
+            {
+                point: shown(_first(over, columns), corrections.get(point, NEVER), from_ms, width_ms)
+                for point, columns in told["points"].items()
+            },
+        )
 
 
 def _first(over: int, columns: Mapping[str, Any]) -> dict[str, list[float | None]]:

@@ -7,6 +7,10 @@ anybody hears of it, and no entry is ever changed. Any thread reads, waits and k
 compared with the one under its name (file_watch.py), and the head is noted outside of it (head_note.py): a lost log, an
 older copy or a deleted journal is said in a `repair` entry. verify.py says where a chain no longer holds.
 
+Its oldest entries go into closed segments, files of the same table that are never written again (rotation.py), so that a start, and
+damage, have to do with a short file. whole.py reads segments and journal.db as one; nobody reads either by itself. A lost journal.db
+is begun anew behind the segments that are there.
+
 series.db holds readings, at their full rate, with rollups (series.py). Ten seconds of them may be lost to a power cut.
 It is set aside whatever is wrong with it (repair.py), and is what is given up first on a full disk (space.py). Readings
 are deleted by age only by a date that can be relied on (dating.py).

@@ -8,7 +8,6 @@ journal must be among its facts. A short journal isn't asked: there, a start fol
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Callable, Iterator, Mapping
 from math import isclose
 from typing import Any, Final
@@ -18,15 +17,16 @@ from edge.domain.records.book import UNNUMBERED
 from edge.domain.records.losses import DROPPED, LOST, tells_of_loss
 from edge.domain.station.dropped import KIND
 from edge.store.chain import entry_of
+from edge.store.whole import Whole
 
 _STANDING: Final = ("hold", "release")
 
 
-def reader(conn: sqlite3.Connection) -> Callable[[int], Entry | None]:
+def reader(whole: Whole) -> Callable[[int], Entry | None]:
     """Entries by their seq."""
 
     def entry_at(seq: int) -> Entry | None:
-        row = conn.execute("SELECT hashed, trusted FROM entry WHERE seq = ?", (seq,)).fetchone()
+        row = whole.row("hashed, trusted", seq)
         return entry_of(row[0], bool(row[1])) if row else None
 
     return entry_at
@@ -54,13 +54,14 @@ def _is_so(entry: Entry, record: Any, body: Any, counts: Any) -> bool:
     return said and (not counts or did_count)  # a correction may end its counting, nothing begin it
 
 
-def left_out(state: Mapping[str, Any], conn: sqlite3.Connection, up_to: int) -> str:
+def left_out(state: Mapping[str, Any], whole: Whole, up_to: int) -> str:
     """The first hold, release, loss or dropped duty of the journal that a state doesn't have, in words; "" where there is none."""
     there = {fact[0] for fact in state.get("facts", [])}
-    rows = conn.execute(
+    rows = whole.each(
         'SELECT seq, hashed FROM entry WHERE seq <= ? AND (instr(hashed, CAST(\'"kind":"record"\' AS BLOB)) > 0'
         ' OR instr(hashed, CAST(\'"kind":"repair"\' AS BLOB)) > 0 OR instr(hashed, CAST(? AS BLOB)) > 0)',
-        (up_to, f'"kind":"{KIND}"'),
+        up_to,
+        f'"kind":"{KIND}"',
     )
     for seq, hashed in rows:
         said = json.loads(hashed)

@@ -11,13 +11,13 @@ import sqlite3
 import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final, Literal, NamedTuple, TypeVar
 
 from edge.domain.entries import Draft, Entry, Now
 from edge.domain.entry_bodies import FileRepair, LossBody
-from edge.domain.errors import StoreFault, UnusableInput
+from edge.domain.errors import NewerStore, StoreFault, UnusableInput
 from edge.store.caches import Caches, reached
-from edge.store.chain import FIRST_PREVIOUS, entry_of, hashed_bytes, link, trust_check
+from edge.store.chain import entry_of, hashed_bytes, link, trust_check
 from edge.store.database import (
     JOURNAL_FILE,
     RESTORING_FILE,
@@ -37,15 +37,16 @@ from edge.store.file_watch import FileWatch
 from edge.store.fold_check import invented, reader
 from edge.store.head_note import MARGIN, HeadNotes, Known
 from edge.store.lock import FolderLock
+from edge.store.rotation import Rotation, Span, take_up
 from edge.store.schema import HEAD_NOTES_SINCE, JOURNAL_VERSION, bring_journal_up, refuse_newer_or_unguarded
 from edge.store.space import Space
 from edge.store.upgrade import keep_as_it_was
 from edge.store.verify import first_misfit
+from edge.store.whole import Head, Whole
 
 #: how many of the newest entries are checked against the chain at each start (verify checks them all)
 CHECKED_AT_START: Final = 20_000
 
-_HEAD: Final = "SELECT seq, digest FROM entry ORDER BY seq DESC LIMIT 1"
 _INSERT: Final = "INSERT INTO entry (seq, hashed, digest, trusted, trust_check) VALUES (?, ?, ?, ?, ?)"
 _SET_ASIDE: Final = (
     "Run `warmwell verify` on the folder; then set journal.db, journal.db-wal and journal.db-shm aside by hand (they "
@@ -55,11 +56,7 @@ _SET_ASIDE: Final = (
 LOOK_EVERY_S: Final = 1.0
 
 
-class Head(NamedTuple):
-    """The newest entry on disk."""
-
-    seq: int
-    digest: bytes
+T = TypeVar("T")
 
 
 class Loss(NamedTuple):
@@ -101,10 +98,9 @@ class ReadOnlyJournal:
 
     def read(self, after: int, limit: int) -> list[Entry]:
         """Entries with seq > after, in order, at most `limit`. Raises StoreFault."""
-        sql = "SELECT hashed, trusted FROM entry WHERE seq > ? ORDER BY seq LIMIT ?"
-        rows: list[tuple[bytes, int]] = self._readers.ask(lambda conn: conn.execute(sql, (after, limit)).fetchall())
+        rows = self._ask(lambda whole: whole.rows("seq, hashed, trusted", after, limit))
         try:
-            return [entry_of(hashed, bool(trusted)) for hashed, trusted in rows]
+            return [entry_of(hashed, bool(trusted)) for _, hashed, trusted in rows]
         except (ValueError, TypeError) as exc:
             raise Damaged(
                 f"an entry after {after} can't be read ({exc})",
@@ -115,58 +111,50 @@ class ReadOnlyJournal:
 
     def rows(self, after: int, limit: int) -> list[tuple[int, bytes, bool]]:
         """As read(), as they are kept: (seq, the bytes that were hashed, trusted). Raises StoreFault."""
-        sql = "SELECT seq, hashed, trusted FROM entry WHERE seq > ? ORDER BY seq LIMIT ?"
-        rows = self._readers.ask(lambda conn: conn.execute(sql, (after, limit)).fetchall())
+        rows = self._ask(lambda whole: whole.rows("seq, hashed, trusted", after, limit))
         return [(seq, bytes(hashed), bool(trusted)) for seq, hashed, trusted in rows]
 
     def last_seq(self) -> int:
         """Highest seq on disk; 0 where there is none."""
-        return self._head().seq
+        return self._ask(Whole.head).seq
 
     def head(self) -> tuple[int, str]:
         """(seq, digest as 64 hex digits) of the newest entry."""
-        seq, digest = self._head()
+        seq, digest = self._ask(Whole.head)
         return seq, digest.hex()
 
     def station(self) -> str | None:
         """`site/station` whose journal this is; None where it is empty."""
-        rows = self._readers.ask(lambda conn: conn.execute("SELECT hashed FROM entry ORDER BY seq LIMIT 1").fetchall())
-        return str(json.loads(rows[0][0])["station"]) if rows else None
+        found = self._ask(lambda whole: whole.last_that("hashed", "1"))
+        return str(json.loads(found[0])["station"]) if found else None
 
     def mark(self) -> str:
         """Which journal this is: the first 16 hex digits of its first entry's digest; "" where it is empty."""
-        return self._readers.ask(_read_mark)
+        return self._ask(Whole.mark)
 
     def digest(self, seq: int) -> str:
         """Digest of this entry as 64 hex digits; "" where there is no such entry."""
-        found = self._readers.ask(lambda conn: _digest_in(conn, seq))
+        found = self._digest_at(seq)
         return found.hex() if found is not None else ""
 
     def before(self, seq: int) -> int:
         """The seq of the newest entry below this one; 0 where there is none. Raises StoreFault."""
-        return self._readers.ask(lambda conn: _before(conn, seq, 1))
+        return self._ask(lambda whole: whole.before(seq))
 
     def close(self) -> None:
         self._readers.close()
 
-    def _head(self) -> Head:
-        return self._readers.ask(read_head)
+    def _digest_at(self, seq: int) -> bytes | None:
+        return self._ask(lambda whole: whole.digest(seq))
 
+    def _ask(self, question: Callable[[Whole], T]) -> T:
+        """Of closed segments and journal.db as one."""
 
-def read_head(conn: sqlite3.Connection) -> Head:
-    """The newest entry that a connection sees."""
-    row = conn.execute(_HEAD).fetchone()
-    return Head(row[0], bytes(row[1])) if row else Head(0, FIRST_PREVIOUS)
+        def asked(conn: sqlite3.Connection) -> T:
+            with Whole(conn, self.path) as whole:
+                return question(whole)
 
-
-def _read_mark(conn: sqlite3.Connection) -> str:
-    row = conn.execute("SELECT digest FROM entry ORDER BY seq LIMIT 1").fetchone()
-    return bytes(row[0]).hex()[:16] if row else ""
-
-
-def _digest_in(conn: sqlite3.Connection, seq: int) -> bytes | None:
-    row = conn.execute("SELECT digest FROM entry WHERE seq = ?", (seq,)).fetchone()
-    return bytes(row[0]) if row else FIRST_PREVIOUS if seq == 0 else None
+        return self._readers.ask(asked)
 
 
 class Journal(ReadOnlyJournal):
@@ -182,6 +170,7 @@ class Journal(ReadOnlyJournal):
         make_room: called once when a commit finds the disk full; True: it made some, so that the commit is worth
             another try. Without it the journal keeps a reserve of its own for that.
         fold_anew: up to so many entries a saved state is not given back.
+        span: when the oldest entries are closed into a segment; None: never.
 
     Raises:
         AlreadyRunning: another process holds the folder.
@@ -198,6 +187,7 @@ class Journal(ReadOnlyJournal):
         *,
         make_room: Callable[[], bool] | None = None,
         fold_anew: int = 0,
+        span: Span | None = None,
     ) -> None:
         self._fold_anew = fold_anew
         self._lock_of_folder = FolderLock(ready_folder(folder))
@@ -211,12 +201,11 @@ class Journal(ReadOnlyJournal):
         self.trouble: str | None = None  # why the open file isn't the one under its name
         self._notes = HeadNotes(folder, station, boot)
         self.path = path = folder / JOURNAL_FILE
-        self._is_of_before_notes = False
         try:
-            self._conn, migrated = self._open_file(path)
+            self._conn, migrated, version = self._open_file(path)
             with as_sentence(str(path)):
                 self._watch = FileWatch(path, self._look_through)
-                self._remember()
+                self._remember(is_of_before_notes=version < HEAD_NOTES_SINCE)
         except Damaged as exc:
             self._lock_of_folder.release()
             raise Damaged(exc.what, where=exc.where, expected=exc.expected, do=_SET_ASIDE) from exc
@@ -234,16 +223,21 @@ class Journal(ReadOnlyJournal):
         self._space.room(fresh=True)  # lays the reserve down while there is room
         self._measure()
         self._ended = threading.Event()
-        self._watcher = threading.Thread(target=self._look_now_and_then, name="journal", daemon=True)
-        self._watcher.start()
+        self.rotation = Rotation(path, span, self._ask, self._change, self._space)
+        self._threads = [threading.Thread(target=self._look_now_and_then, name="journal", daemon=True)]
+        if span is not None:
+            rotating = threading.Thread(target=self.rotation.run, args=(self._ended,), name="rotation", daemon=True)
+            self._threads.append(rotating)
+        for thread in self._threads:
+            thread.start()
 
-    def _remember(self) -> None:
+    def _remember(self, *, is_of_before_notes: bool) -> None:
         """Compare what is there with the head that was noted outside; note what is there now."""
-        self._mark = _read_mark(self._conn)
+        self._mark = Whole(self._conn, self.path).mark()
         head, known = self._known_head, self._notes.known()
         if head is None:
             return
-        self._loss = self._unproved(head) if known is None else self._loss_of(head, known)
+        self._loss = self._unproved(head, is_of_before_notes) if known is None else self._loss_of(head, known)
         if self._loss is None:
             self._notes.write(head.seq, head.digest.hex(), self._mark)
             if known is None:
@@ -256,29 +250,30 @@ class Journal(ReadOnlyJournal):
         if known.seq > head.seq:
             why = f"entries up to {known.seq} were on disk, as was noted outside the journal; it ends at {head.seq}"
             return Loss(known.seq + (0 if known.exact else MARGIN), known.seq, why)
-        digest = _digest_in(self._conn, known.seq)
+        with Whole(self._conn, self.path) as whole:
+            digest = whole.digest(known.seq)
         if known.seq and (digest is None or digest.hex() != known.digest):
             return Loss(0, known.seq, f"entry {known.seq} is not the one that was noted: another journal was put here")
         return None
 
-    def _unproved(self, head: Head) -> Loss | None:
+    def _unproved(self, head: Head, is_of_before_notes: bool) -> Loss | None:
         """No note can be read. In a folder that is new, and beside a journal of before there were notes, there is none."""
         reach = reached(self.path.parent)
-        if self._is_of_before_notes or not (head.seq or reach or self.path.with_name(SERIES_FILE).exists()):
+        if is_of_before_notes or not (head.seq or reach or self.path.with_name(SERIES_FILE).exists()):
             return None
         why = f"the notes of how far the journal went are gone or can't be read; it ends at {head.seq}"
         return Loss(reach + MARGIN if reach > head.seq else 0, reach, why, "unproved")
 
-    def _open_file(self, path: Path) -> tuple[sqlite3.Connection, FileRepair | None]:
-        """Look at what is there without changing it; then open it for writing, and bring it up: what is to be said of that."""
+    def _open_file(self, path: Path) -> tuple[sqlite3.Connection, FileRepair | None, int]:
+        """Look at what is there without changing it; then open it for writing, and bring it up: what is to be said of that, and the
+        version that it had."""
         _refuse_what_is_no_journal(path)
         if not path.exists():
-            new_file(path, lambda conn: bring_journal_up(conn, path))
+            new_file(path, lambda conn: _build(conn, path, self._station))
         with as_sentence(str(path)):
             conn = self._connect(path, readonly=True)
             try:
                 version = refuse_newer_or_unguarded(conn, path)
-                self._is_of_before_notes = version < HEAD_NOTES_SINCE
                 self._check_the_newest(conn, path)
             finally:
                 conn.close()
@@ -291,7 +286,7 @@ class Journal(ReadOnlyJournal):
             except BaseException:
                 conn.close()
                 raise
-        return conn, migrated
+        return conn, migrated, version
 
     def _connect(self, path: Path, readonly: bool = False) -> sqlite3.Connection:
         try:
@@ -331,7 +326,7 @@ class Journal(ReadOnlyJournal):
         loss = self._loss
         try:
             self._conn.execute("BEGIN IMMEDIATE")
-            head = self._known_head or read_head(self._conn)
+            head = self._known_head or Whole(self._conn, self.path).head()
             if loss is not None:
                 drafts = [loss.draft(head.seq, drafts[0].now), *drafts]
                 if loss.up_to > head.seq:
@@ -370,12 +365,16 @@ class Journal(ReadOnlyJournal):
         """Something else wrote to the file. Raises StoreFault where it isn't what it was."""
         conn = connect(self.path, readonly=True)
         try:
-            refuse_newer_or_unguarded(conn, self.path)
-            head, there = self._known_head, read_head(conn)
+            try:
+                refuse_newer_or_unguarded(conn, self.path)
+            except NewerStore as exc:  # while it is open that is a change from outside, and stops no thread
+                raise StoreFault(exc.what, where=exc.where, expected=exc.expected, do=exc.do) from exc
+            whole = Whole(conn, self.path)
+            head, there = self._known_head, whole.head()
             why = "" if head is None or there == head else f"it ends at entry {there.seq}, not at {head.seq}"
-            if self._mark and _read_mark(conn) != self._mark:
+            if self._mark and whole.mark() != self._mark:
                 why = "its first entry is another"
-            misfit = None if why else first_misfit(conn, _before(conn, there.seq, _LOOKED_THROUGH), self._station)
+            misfit = None if why else first_misfit(conn, whole.newest(_LOOKED_THROUGH), self._station)
             if misfit is not None:
                 why = f"entry {misfit.seq}: {misfit.why}"
         finally:
@@ -441,9 +440,8 @@ class Journal(ReadOnlyJournal):
 
     def newest_trusted(self) -> Entry | None:
         """The newest entry made while the clock was trusted."""
-        sql = "SELECT hashed FROM entry WHERE trusted ORDER BY seq DESC LIMIT 1"
-        rows = self._readers.ask(lambda conn: conn.execute(sql).fetchall())
-        return entry_of(rows[0][0], True) if rows else None
+        found = self._ask(lambda whole: whole.last_that("hashed", "trusted"))
+        return entry_of(found[0], True) if found else None
 
     # -- positions of readers and snapshots of the fold: caches, each in a file of its own
 
@@ -461,17 +459,22 @@ class Journal(ReadOnlyJournal):
         It replaces the one before. Raises StoreFault: the journal itself can't be written. (That alone is asked by this, too, where
         the judge wants to know whether a disk is back: a state that can't be kept must not keep records from being taken.)
         """
+        self._change(lambda conn: conn.execute(_OVERWRITE))
+        self._caches.save_fold(seq, version, state)
+
+    def _change(self, change: Callable[[sqlite3.Connection], object]) -> None:
+        """Something else than an entry, in one commit between two appends. Raises StoreFault."""
         with self._write:
             self._compare()
             with as_sentence(str(self.path)):
                 try:
-                    for statement in ("BEGIN IMMEDIATE", _OVERWRITE, "COMMIT"):
-                        self._conn.execute(statement)
+                    self._conn.execute("BEGIN IMMEDIATE")
+                    change(self._conn)
+                    self._conn.execute("COMMIT")
                 except BaseException:
                     self._undo()
                     raise
             self._watch.wrote()
-        self._caches.save_fold(seq, version, state)
 
     def load_fold(self, version: int) -> tuple[int, dict[str, Any]] | None:
         """(seq, state) kept by the same fold version and belonging to this chain; else None: fold from the start.
@@ -482,7 +485,7 @@ class Journal(ReadOnlyJournal):
         if saved is None or self.last_seq() <= self._fold_anew:
             return None
         try:
-            why = self._readers.ask(lambda conn: invented(saved[1], reader(conn)))
+            why = self._ask(lambda whole: invented(saved[1], reader(whole)))
         except (ValueError, TypeError) as exc:
             why = f"its facts are none ({exc})"
         if why:
@@ -498,9 +501,6 @@ class Journal(ReadOnlyJournal):
         """Bodies for `repair` entries about caches that were worked out anew, each handed out once."""
         return self._caches.take_repairs()
 
-    def _digest_at(self, seq: int) -> bytes | None:
-        return self._readers.ask(lambda conn: _digest_in(conn, seq))
-
     # -- figures and the end
 
     @property
@@ -512,12 +512,14 @@ class Journal(ReadOnlyJournal):
         """For /health: how large the journal and its write-ahead log are, and the disk's room."""
         own: dict[str, Any] = {"seq": self.last_seq(), "bytes": self._sizes[0], "log_bytes": self._sizes[1]}
         own |= {"trouble": self.trouble or self._notes.trouble, "saved_state": self._caches.fold_trouble or "ok"}
+        own |= {"rotation": self.rotation.trouble or "ok"}
         return self._space.status() | own
 
     def close(self) -> None:
         """Close the file and let the folder go. May be called twice."""
         self._ended.set()
-        self._watcher.join(10)
+        for thread in self._threads:
+            thread.join(10)
         super().close()
         with self._write:
             head = self._known_head
@@ -530,10 +532,10 @@ class Journal(ReadOnlyJournal):
         self._lock_of_folder.release()
 
     def _check_the_newest(self, conn: sqlite3.Connection, path: Path) -> None:
-        head = read_head(conn)
-        misfit = first_misfit(conn, after=_before(conn, head.seq, CHECKED_AT_START), station=self._station)
+        whole = Whole(conn, path)
+        misfit = first_misfit(conn, whole.newest(CHECKED_AT_START), self._station)
         if misfit is None:
-            self._known_head = head
+            self._known_head = whole.head()
             return
         if misfit.other_station:
             raise UnusableInput(
@@ -551,9 +553,9 @@ _OVERWRITE: Final = f"PRAGMA user_version={JOURNAL_VERSION:d}"
 _LOOKED_THROUGH: Final = 1000
 
 
-def _before(conn: sqlite3.Connection, seq: int, number: int) -> int:
-    """The seq of an entry about `number` entries before this one; 0 where there is none."""
-    return int(conn.execute("SELECT coalesce(max(seq), 0) FROM entry WHERE seq <= ?", (seq - number,)).fetchone()[0])
+def _build(conn: sqlite3.Connection, path: Path, station: str) -> None:
+    bring_journal_up(conn, path)
+    take_up(conn, path.parent, station)
 
 
 def _links(

@@ -19,9 +19,11 @@ if TYPE_CHECKING:
     from sqlite_utils import Database, Migrations
 
 #: version of journal.db, kept in `pragma user_version`; grows with each migration
-JOURNAL_VERSION: Final = 2
+JOURNAL_VERSION: Final = 3
 #: since this version the head of a journal is noted beside it (head_note.py)
 HEAD_NOTES_SINCE: Final = 2
+#: since this version journal.db lists closed segments (whole.py)
+_SEGMENTS_SINCE: Final = 3
 
 ENTRY_TABLE: Final = """
 CREATE TABLE entry (
@@ -33,6 +35,21 @@ CREATE TABLE entry (
 )
 """
 
+#: closed segments of the journal, each a file of its own (whole.py); digests are 32 raw bytes, sha256 is of the file, in hex
+SEGMENT_TABLE: Final = """
+CREATE TABLE segment (
+    number INTEGER PRIMARY KEY,
+    first INTEGER NOT NULL,
+    last INTEGER NOT NULL,
+    entries INTEGER NOT NULL,
+    first_digest BLOB NOT NULL,
+    digest BLOB NOT NULL,
+    bytes INTEGER NOT NULL,
+    sha256 TEXT NOT NULL,
+    closed_at TEXT NOT NULL
+)
+"""
+
 #: by name; start refuses a journal that lacks one, verify reports it
 TRIGGERS: Final = {
     "entry_no_update": """
@@ -40,18 +57,47 @@ TRIGGERS: Final = {
         BEGIN SELECT RAISE(ABORT, 'entries of the journal are never changed'); END""",
     "entry_no_delete": """
         CREATE TRIGGER entry_no_delete BEFORE DELETE ON entry
+        WHEN OLD.seq > coalesce((SELECT max(last) FROM segment), 0)
         BEGIN SELECT RAISE(ABORT, 'entries of the journal are never deleted'); END""",
     "entry_in_order": """
         CREATE TRIGGER entry_in_order BEFORE INSERT ON entry
         WHEN NEW.seq IS NOT (SELECT max(coalesce((SELECT max(seq) FROM entry), 0),
-            coalesce((SELECT max(up_to) FROM lost), 0)) + 1)
+            coalesce((SELECT max(up_to) FROM lost), 0), coalesce((SELECT max(last) FROM segment), 0)) + 1)
         BEGIN SELECT RAISE(ABORT, 'an entry follows the newest one'); END""",
+    "segment_no_update": """
+        CREATE TRIGGER segment_no_update BEFORE UPDATE ON segment
+        BEGIN SELECT RAISE(ABORT, 'what is told of closed segments is never changed'); END""",
+    "segment_no_delete": """
+        CREATE TRIGGER segment_no_delete BEFORE DELETE ON segment
+        BEGIN SELECT RAISE(ABORT, 'what is told of closed segments is never deleted'); END""",
+    "segment_in_order": """
+        CREATE TRIGGER segment_in_order BEFORE INSERT ON segment
+        WHEN NEW.number IS NOT (SELECT coalesce(max(number), 0) + 1 FROM segment)
+            OR NEW.first <= (SELECT coalesce(max(last), 0) FROM segment) OR NEW.last < NEW.first
+        BEGIN SELECT RAISE(ABORT, 'a closed segment follows the one before'); END""",
 }
-#: of a journal that an earlier version wrote: there were no entries that are known to be lost
+#: of a closed segment: it takes no entry any more
+CLOSED: Final = """
+    CREATE TRIGGER entry_closed BEFORE INSERT ON entry
+    BEGIN SELECT RAISE(ABORT, 'this segment of the journal is closed'); END"""
+NEVER_DELETED: Final = """
+    CREATE TRIGGER entry_no_delete BEFORE DELETE ON entry
+    BEGIN SELECT RAISE(ABORT, 'entries of the journal are never deleted'); END"""
+_SECOND_IN_ORDER: Final = """
+    CREATE TRIGGER entry_in_order BEFORE INSERT ON entry
+    WHEN NEW.seq IS NOT (SELECT max(coalesce((SELECT max(seq) FROM entry), 0),
+        coalesce((SELECT max(up_to) FROM lost), 0)) + 1)
+    BEGIN SELECT RAISE(ABORT, 'an entry follows the newest one'); END"""
 _FIRST_IN_ORDER: Final = """
     CREATE TRIGGER entry_in_order BEFORE INSERT ON entry
     WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entry)
     BEGIN SELECT RAISE(ABORT, 'an entry follows the newest one'); END"""
+#: of journals that earlier versions wrote, by their version: first there were no entries known to be lost, then no segments
+_EARLIER: Final = {
+    0: {"entry_no_delete": NEVER_DELETED, "entry_in_order": _FIRST_IN_ORDER},
+    1: {"entry_no_delete": NEVER_DELETED, "entry_in_order": _FIRST_IN_ORDER},
+    2: {"entry_no_delete": NEVER_DELETED, "entry_in_order": _SECOND_IN_ORDER},
+}
 
 #: for people who look with a shell: the entries as columns
 ENTRY_VIEW: Final = """
@@ -134,7 +180,7 @@ def _journal_migrations() -> Migrations:
     @migrations(name="1 entries, readers' positions, snapshots of the fold")
     def first(db: Database) -> None:
         db.execute(ENTRY_TABLE)
-        for trigger in (TRIGGERS["entry_no_update"], TRIGGERS["entry_no_delete"], _FIRST_IN_ORDER):
+        for trigger in (TRIGGERS["entry_no_update"], NEVER_DELETED, _FIRST_IN_ORDER):
             db.execute(trigger)
         db.execute(ENTRY_VIEW)
         db.table("cursor").create({"name": str, "seq": int}, pk="name", not_null={"seq"})
@@ -148,17 +194,26 @@ def _journal_migrations() -> Migrations:
     def second(db: Database) -> None:
         db.execute("CREATE TABLE lost (after INTEGER PRIMARY KEY, up_to INTEGER NOT NULL)")
         db.execute("DROP TRIGGER entry_in_order")
-        db.execute(TRIGGERS["entry_in_order"])
+        db.execute(_SECOND_IN_ORDER)
+
+    @migrations(name="3 closed segments; what stands in one may be taken out")
+    def third(db: Database) -> None:
+        db.execute(SEGMENT_TABLE)
+        for name in ("entry_no_delete", "entry_in_order"):
+            db.execute(f"DROP TRIGGER {name}")
+        for name in TRIGGERS.keys() - {"entry_no_update"}:
+            db.execute(TRIGGERS[name])
 
     return migrations
 
 
 def wrong_triggers(conn: sqlite3.Connection) -> list[str]:
     """What is wrong with the triggers that guard the entries, one clause each; empty where they are as made."""
-    there = dict(conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'"))
-    made = dict(TRIGGERS)
-    if conn.execute("PRAGMA user_version").fetchone()[0] < 2:
-        made["entry_in_order"] = _FIRST_IN_ORDER
+    sql = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name IN ('entry', 'segment')"
+    there = dict(conn.execute(sql))
+    version = conn.execute("PRAGMA user_version").fetchone()[0]
+    made = {name: sql for name, sql in TRIGGERS.items() if version >= _SEGMENTS_SINCE or name.startswith("entry")}
+    made |= _EARLIER.get(version, {})
     wrong = [f"trigger {name} is missing" for name in made if name not in there]
     wrong += [
         f"trigger {name} was altered"

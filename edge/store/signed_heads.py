@@ -128,12 +128,12 @@ class Place(NamedTuple):
     Attributes:
         found: what was found of its chain.
         mark: which journal.
-        digest: of an entry in hex, "" where there is none.
+        digest: of an entry in hex, "" where there is none, None where it stands in a closed segment that isn't here or can't be read.
     """
 
     found: Verified
     mark: str
-    digest: Callable[[int], str]
+    digest: Callable[[int], str | None]
 
 
 class Checked(NamedTuple):
@@ -165,7 +165,7 @@ def check(heads: Sequence[SignedHead], place: Place, keys: Mapping[str, Ed25519P
         list[SignedHead](),
         list[SignedHead](),
     )
-    unknown, others = dict[str, SignedHead](), 0
+    unknown, others, hidden = dict[str, SignedHead](), 0, list[SignedHead]()
     found = place.found
     for head in heads:
         seq = head["seq"]
@@ -181,6 +181,8 @@ def check(heads: Sequence[SignedHead], place: Place, keys: Mapping[str, Ed25519P
             lost.append(head)
         elif seq > found.head_seq:
             beyond.append(head)
+        elif place.digest(seq) is None:
+            hidden.append(head)
         elif place.digest(seq) != head["digest"]:
             wrong.append(f"entry {seq} is another than was signed on {head['at']}: up to there something was changed")
         else:
@@ -197,6 +199,12 @@ def check(heads: Sequence[SignedHead], place: Place, keys: Mapping[str, Ed25519P
         told.append(
             f"entries up to {last['seq']} were signed and aren't here; the journal says so itself and goes on behind them: a loss or a "
             "restore that was told, not a cut"
+        )
+    if hidden:
+        last = max(hidden, key=_seq)
+        told.append(
+            f"entries up to {last['seq']} were signed and stand in a closed segment that isn't here or can't be read: these heads could "
+            "not be compared"
         )
     if others:
         told.append(f"{others} signed heads are of another journal, which stood here before or stands elsewhere")

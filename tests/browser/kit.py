@@ -365,7 +365,7 @@ _TRIP = {
         "pressure_low": alarm(
             "pressure_low",
             "returned_unacknowledged",
-            cause="right again; it was: 36.1 psi, below 40.0 psi",
+            cause="right again; before: 36.1 psi, below 40.0 psi",
             crossings=0,
         ),
         "silent:room": alarm(

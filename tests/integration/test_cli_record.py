@@ -54,7 +54,7 @@ def test_what_is_typed_is_the_points_reading_until_it_is_too_old_also_after_a_ki
     code, out, err = called(*words, "value=55")
     assert code == 2 and out == "" and "55 has no unit" in err
     code, out, _ = called(*words, "value=55 degC")
-    assert code == 0 and "doesn't count" in out and "no pressure with its unit" in out
+    assert code == 2 and "doesn't count" in out and "no pressure with its unit" in out
     daemon.stop(signal.SIGKILL)
     daemon.start()
     shown = until(lambda: (seen := point(daemon, "gauge"))["quality"] == "good" and seen, why="it was forgotten")

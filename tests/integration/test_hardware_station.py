@@ -8,8 +8,13 @@ formula, written out once more: IEC 60751 for platinum, the beta equation for th
 from __future__ import annotations
 
 import math
+import os
 import re
-from collections.abc import Callable, Iterator
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +28,8 @@ from simulators.scenarios.station_file import BY_PEOPLE, station_toml
 from tests.integration.daemon_kit import ROOT, Daemon, called, until
 
 EXAMPLE = ROOT / "config" / "sensors-example.toml"
+#: so long is a station looked at while it gets little of the processors; longer with WARMWELL_STARVED_S=600
+STARVED_S = float(os.environ.get("WARMWELL_STARVED_S", "3"))
 PSI = 6.894757293168361  # kPa, exact by the definitions of pound, inch and standard gravity
 
 
@@ -72,6 +79,38 @@ def all_good(daemon: Daemon, but: frozenset[str] = frozenset()) -> dict[str, dic
     )
 
 
+def with_busy_loops_beside(daemon: Daemon, points: Iterable[str], for_s: float) -> int:
+    """How often it was looked at. Four programs want every processor meanwhile: nothing falls silent, nothing rings, and what the page
+    says of a reading's age is true."""
+    rang_before = [entry["seq"] for entry in daemon.entries()][-1]
+    loops = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(4)]
+    try:
+        began_s, looked = time.monotonic(), 0
+        while time.monotonic() < began_s + for_s:
+            asked_s = time.time()
+            rows = points_of(daemon)
+            answered_s = time.time()
+            looked += 1
+            for name in set(points) - {BY_PEOPLE}:
+                row = rows[name]
+                assert row["quality"] == "good", (name, row)
+                read_s = datetime.fromisoformat(row["at"]).timestamp()
+                assert asked_s - read_s - 0.5 <= row["age_s"] <= answered_s - read_s + 0.1, (
+                    name,
+                    row,
+                    asked_s,
+                    answered_s,
+                )
+            time.sleep(0.05)
+    finally:
+        for loop in loops:
+            loop.kill()
+            loop.wait()
+    rang = [e for e in daemon.entries() if e["seq"] > rang_before and e["kind"] in ("alarm", "bus", "contradiction")]
+    assert rang == []
+    return looked
+
+
 def test_a_station_with_hardware_is_checked_runs_and_outlives_a_pulled_plug(
     hardware: Hardware, running: Callable[[str], Daemon], tmp_path: Path
 ) -> None:
@@ -91,6 +130,9 @@ def test_a_station_with_hardware_is_checked_runs_and_outlives_a_pulled_plug(
     assert code == 200, answer
     entered = points_of(daemon)[BY_PEOPLE]
     assert (entered["value"], entered["quality"], entered["by"]) == (310.0, "good", "early technician")
+
+    looked = with_busy_loops_beside(daemon, points, STARVED_S)
+    assert looked >= 5
 
     hardware.unplug("panel")
     pressures = {"supply", "between", "filtered"}

@@ -119,7 +119,8 @@ def test_the_handbook_can_be_followed(practice: Daemon, tmp_path: Path, monkeypa
             continue
         done = CliRunner().invoke(app, shlex.split(one)[1:])
         said[one] = done.stdout
-        if (done.exit_code, done.stderr) != (0, ""):
+        is_idle = re.search(r"of the journal(, but it doesn't count|; it changes nothing)", done.stdout) is not None
+        if (done.exit_code, done.stderr) != (2 if is_idle else 0, ""):  # some say what this station has no use for
             wrong[one] = done.output
     assert wrong == {} and len(said) > 35
     assert re.search(

@@ -99,7 +99,11 @@ def damaged(folder: Path, file: str, dice: random.Random) -> bool:
     return True
 
 
-@pytest.mark.parametrize("share", range(10))
+#: ten damages each
+SHARES = int(os.environ.get("WARMWELL_DAMAGES", "10"))
+
+
+@pytest.mark.parametrize("share", range(SHARES))
 def test_no_damage_loses_an_answered_entry_without_a_word(stores: dict[str, Path], tmp_path: Path, share: int) -> None:
     dice = random.Random(f"damage {share}")
     for number in range(10):

@@ -8,6 +8,7 @@ import signal
 import sqlite3
 import tempfile
 import threading
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -504,3 +505,14 @@ def test_readers_never_hold_the_log(journal: Journal) -> None:
     raw.close()
     assert (busy, pages, moved) == (0, 0, 0)
     assert until(lambda: journal.status()["log_bytes"] == 0)
+
+
+def test_a_newer_version_that_writes_into_an_open_journal_is_told_and_ends_no_thread(tmp_path: Path) -> None:
+    with closing(Journal(tmp_path, STATION, "boot")) as journal:
+        journal.append([draft(1)])
+        with closing(sqlite3.connect(journal.path)) as raw:
+            raw.execute("PRAGMA user_version = 99")
+        journal.look()
+        assert journal.trouble is not None and "was written by a newer version" in journal.trouble
+        with pytest.raises(StoreFault, match="newer version"):
+            journal.append([draft(2)])

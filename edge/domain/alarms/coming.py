@@ -39,6 +39,7 @@ class Coming:
 
 def redated(since: Since | None, booted_ms: int, by_ms: int) -> Since | None:
     """The same moment by a clock that stepped in the boot that began then."""
-    if since is None or since.wall_ms < booted_ms:
-        return since
-    return since._replace(wall_ms=since.wall_ms + by_ms)
+    if since is None:
+        return None
+    began_ms, read_ms = (at if at is None or at < booted_ms else at + by_ms for at in (since.wall_ms, since.read_ms))
+    return since._replace(wall_ms=since.wall_ms if began_ms is None else began_ms, read_ms=read_ms)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from edge.domain.alarms.catalogue import CATALOGUE, base_of, basin_of, key_of, message_id, row_of
 from edge.domain.alarms.states import (
@@ -22,7 +22,10 @@ from edge.domain.alarms.states import (
 )
 from edge.domain.entries import Entry, Now, rfc3339, wall_ms_of
 from edge.domain.entry_bodies import AlarmBody
-from edge.domain.messages import Message, as_told, name, say
+from edge.domain.messages import Message, as_told, moment, name, part, say
+
+#: a reading that decided an alarm so long ago isn't taken for one of now (our own number)
+OLD_MS: Final = 120_000
 
 
 def since(alarm: Alarm, now: Now) -> str | None:
@@ -53,7 +56,7 @@ def alarm_picture(alarm: Alarm, band: Band | None, until_ms: int | None, now: No
         "priority": alarm.priority, "since": since(alarm, now) if lit else None,
         "since_at_latest": lit and alarm.since is not None and alarm.since.at_latest,
         "point": alarm.point, "value": alarm.value if lit else None, "unit": alarm.unit, "limit": alarm.limit,
-        "cause": alarm.cause if lit else None,
+        "cause": _cause(alarm, now) if lit else None,
         "respond_within_s": row.respond_within_s, "latching": row.latching,
         "acknowledged_by": None if answered is None else answered.by,
         "acknowledged_at": None if answered is None else rfc3339(answered.wall_ms),
@@ -64,6 +67,20 @@ def alarm_picture(alarm: Alarm, band: Band | None, until_ms: int | None, now: No
         "aside_by": alarm.aside.by, "aside_why": alarm.aside.why, "aside_until": None if until_ms is None else rfc3339(until_ms),
         "seq": alarm.seq, "at": None if alarm.at_wall_ms is None else rfc3339(alarm.at_wall_ms),
     }  # fmt: skip
+
+
+def _cause(alarm: Alarm, now: Now) -> Message | None:
+    """Why it stands; where a reading decided it that isn't of now any more, with its time."""
+    read_ms = None if alarm.since is None else alarm.since.read_ms
+    if (
+        not alarm.present
+        or alarm.cause is None
+        or alarm.value is None
+        or read_ms is None
+        or now.wall_ms - read_ms < OLD_MS
+    ):
+        return alarm.cause
+    return say("alarm.read_at", cause=part(alarm.cause), at=moment(read_ms))
 
 
 def alarm_body(alarm: Alarm, before: State, by: str | None, until_ms: int | None, now: Now) -> AlarmBody:
@@ -116,7 +133,10 @@ def kept_of(entry: Entry, alarm: Alarm) -> Mapping[str, Any]:
     state = State(body["to"])
     answers = state in ANSWERED and "by" in body
     is_aside = state in (State.SHELVED, State.OUT_OF_SERVICE)
-    since = None if body["since"] is None else Since(wall_ms_of(body["since"]), bool(body.get("since_at_latest")))
+    before = alarm.since if alarm.present and alarm.value == body["value"] else None
+    read_ms = entry.wall_ms if before is None else before.read_ms
+    began = None if body["since"] is None else wall_ms_of(body["since"])
+    since = None if began is None else Since(began, bool(body.get("since_at_latest")), read_ms)
     return {
         "state": state, "present": body["present"], "since": since, "value": body["value"], "limit": body["limit"],
         "point": body["point"], "unit": body["unit"],

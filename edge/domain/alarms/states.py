@@ -276,17 +276,19 @@ class HeldDelay(Delay):
     def see(self, active: bool, mono_ms: int) -> bool:
         """As Delay.see."""
         was = self.out
-        self.comings += active and not self._active
+        self.comings += was and active and not self._active
         self._share = self._share_at(mono_ms)
         self._active, self._at_ms = active, mono_ms
         if active and not was and self._share >= MOSTLY:
-            self.out, self.pending_since_ms = True, None
+            self.out, self.pending_since_ms, self.comings = True, None, 1
             return True
         held = was and not active and self.pending_since_ms is None and self._held_ms(mono_ms) > 0
         if (not super().see(active, mono_ms) and was) or held:
             self._went.append(mono_ms)
         if was and not self.out:
             self._share, self.comings = 0.0, 0  # it went: what comes now is judged anew
+        elif self.out and not was:
+            self.comings = 1
         return self.out
 
     def _wanted_ms(self) -> int:
@@ -304,10 +306,13 @@ class HeldDelay(Delay):
 
 
 class Since(NamedTuple):
-    """Since when an alarm stands. `at_latest`: it may have begun before, nothing was known of it until then."""
+    """Since when an alarm stands. `at_latest`: it may have begun before, nothing was known of it until then; `read_ms`: when the value
+    that it shows was read.
+    """
 
     wall_ms: int
     at_latest: bool = False
+    read_ms: int | None = None
 
 
 class Decided(NamedTuple):
@@ -396,6 +401,15 @@ class Alarm:
         """Its row's; the next higher one once it was escalated."""
         is_raised = self.announced is not None and self.announced.escalated
         return raised(self.row.priority) if is_raised else self.row.priority
+
+    @property
+    def is_told(self) -> bool:
+        """It is there, and people have been told: what explains it later doesn't take it away, whoever has answered it or put it aside."""
+        return self.present and self.state is not State.SUPPRESSED
+
+    def was_read(self, wall_ms: int) -> None:
+        """The value that it shows is of this time [ms since 1970]."""
+        self.since = None if self.since is None else self.since._replace(read_ms=wall_ms)
 
     @property
     def waits(self) -> bool:

@@ -186,6 +186,7 @@ class AlarmSystem:
         if not has_worsened(alarm, value, limit, deadband, now.mono_ms, low=low) or value is None or limit is None:
             return
         alarm.value, alarm.limit, alarm.cause, alarm.worse_since_ms = value, limit, cause, None
+        alarm.was_read(now.wall_ms)
         is_answered = alarm.state is State.ACKNOWLEDGED and self.causes.present(alarm.id) is None
         if is_answered and is_told_anew(alarm, value, limit, deadband, low=low):
             self.step(alarm.id, Event.WORSEN, now)
@@ -224,7 +225,10 @@ class AlarmSystem:
         if present is was:
             return
         if present:
+            if band is not None:
+                band.crossings = 1  # what came before it stands is no coming of it
             self.coming.take(alarm)
+            alarm.was_read(now.wall_ms)
             self._arrive(alarm, now)
         else:
             if band is not None:

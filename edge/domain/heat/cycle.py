@@ -36,7 +36,7 @@ class Phase(StrEnum):
 PHASE_TITLES: Final[Mapping[Phase, str]] = MappingProxyType(
     {
         Phase.OFF: "switched off", Phase.AT_REST: "at rest, outside hours", Phase.IDLE: "idle", Phase.IN_USE: "in use",
-        Phase.REHEATING: "reheating", Phase.AT_WORK: "somebody works on it",
+        Phase.REHEATING: "heating up", Phase.AT_WORK: "somebody works on it",
     }
 )  # fmt: skip
 

@@ -132,6 +132,29 @@ def months_later_ms(wall_ms: int, months: int, zone: ZoneInfo) -> int:
     return int(local.replace(year=day.year, month=day.month, day=day.day).timestamp() * 1000)
 
 
+def days_later_ms(wall_ms: int, days: int, zone: ZoneInfo) -> int:
+    """The same local time so many days later, also where clocks are set meanwhile: a day has 23 to 25 hours [ms since 1970].
+
+    >>> days_later_ms(wall_ms_of("2026-03-16T06:09:00Z"), 14, ZoneInfo("Europe/Dublin")) == wall_ms_of("2026-03-30T05:09:00Z")
+    True
+    """
+    local = datetime.fromtimestamp(wall_ms // 1000, UTC).astimezone(zone)
+    return round((local + timedelta(days=days)).timestamp()) * 1000 + wall_ms % 1000
+
+
+def on_the_wall_ms(from_ms: int, to_ms: int, zone: ZoneInfo) -> int:
+    """How long it is from one instant to another by the clock on the wall, which is set meanwhile now and then [ms].
+
+    >>> on_the_wall_ms(wall_ms_of("2026-03-16T06:09:00Z"), wall_ms_of("2026-03-30T05:09:00Z"), ZoneInfo("Europe/Dublin")) // 86_400_000
+    14
+    """
+    first, last = (
+        datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).utcoffset() for at_ms in (from_ms, to_ms)
+    )
+    assert first is not None and last is not None
+    return to_ms - from_ms + (last - first) // timedelta(milliseconds=1)
+
+
 def checked(body: Mapping[str, Any], now: Now) -> tuple[str, str, int]:
     """(record, by, at_ms) of a record's body.
 
@@ -320,13 +343,9 @@ class RecordBook:
 
     def treated(self) -> Fact | None:
         """The last treatment that was recorded after the clean side was last opened."""
-        found, opened = None, self.opened()
-        for fact in self.facts:
-            if fact is opened:
-                found = None
-            elif is_done_treatment(fact):
-                found = fact
-        return found
+        opened = self.opened()
+        last = next((fact for fact in reversed(self.facts) if fact is opened or is_done_treatment(fact)), None)
+        return None if last is opened else last
 
     def comes_after(self, one: Fact, other: Fact) -> bool:
         """Was one recorded after the other, and, as far as dates can tell, not done before it?"""

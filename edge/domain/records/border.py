@@ -11,19 +11,30 @@ from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime
 from typing import Any, Final, NamedTuple
 
-from edge.domain.entries import wall_ms_of
+from edge.domain.entries import rfc3339, wall_ms_of
 from edge.domain.errors import RecordRefused
-from edge.domain.messages import names, number, say, text
-from edge.domain.readings import CONTACT_WORDS, Role
-from edge.domain.records import commissioning, forms, site_duties
+from edge.domain.messages import difference, names, number, quantity, say, text
+from edge.domain.quantities import is_unit
+from edge.domain.readings import CONTACT_WORDS, UNIT_OF, Kind, Role
+from edge.domain.records import forms, site_duties
+from edge.domain.records.book import AHEAD_MS
+from edge.domain.records.commissioning import RECORD as COMMISSIONING
+from edge.domain.records.commissioning import How, Item, Unusable, items_of, told_in
 from edge.domain.records.forms import Fault, first_day, last_day, shown
 from edge.domain.records.seen import word_of
-from edge.domain.roles import REST_IS_WELL
+from edge.domain.roles import REST_IS_WELL, ROLES
 from edge.domain.settings import Level, Settings
 
 _BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
+#: a number with what stands behind it
+_MEASURED: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+(?:[.,][0-9]*)?\s*([^0-9\s].*)", re.DOTALL)
 #: how much of a substance is in a liquid: per cent (by mass or volume), parts, mass or amount per volume; words may follow ("0.35 % w/v")
-_CONCENTRATION: Final = re.compile(r"\s*[<>]?\s*[0-9]+([.,][0-9]+)?\s*(%|pp[mb]\b|[mµu]?(g|mol)/m?l\b)", re.IGNORECASE)
+_CONCENTRATION: Final = re.compile(
+    r"\s*[<>]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|pp[mb]\b|([mµu]?)(g|mol)/(m?)l\b)", re.IGNORECASE
+)
+#: no disinfectant in use has more, whatever its label says, by unit (our own numbers, 20 % by mass or volume; liquids for endoscopes have
+#: 0.2 to 7.5 %, from memory)
+_MOST_OF: Final[Mapping[str, float]] = {"%": 20.0, "ppm": 2e5, "ppb": 2e8, "g": 200.0, "mol": 10.0}
 #: no record is of something that happened longer ago [years] (our own number)
 _OLDEST: Final = 10
 #: no opened container of a disinfectant keeps longer [days], whatever its label says: years, not weeks, are a slip (our own number)
@@ -36,14 +47,27 @@ WITHIN_DAYS: Final[Mapping[str, tuple[int, int]]] = {
 }  # fmt: skip
 
 
+class Range(NamedTuple):
+    """What a number of a commissioning can be, in the unit of its kind; `keys`: where it is told; `point`: in whose unit it is shown."""
+
+    keys: tuple[str, ...]
+    dimension: str
+    kind: Kind
+    low: float
+    high: float
+    point: str | None
+
+
 class Asked(NamedTuple):
     """What of a station decides whether a record can be meant so. `roles`: by point; `levels`: by duty, in the unit of its results;
-    `items`: of its commissioning list."""
+    `items`: of its commissioning list; `ranges`: of their numbers.
+    """
 
     basins: tuple[str, ...] = ()
     roles: Mapping[str, Role] = {}
     levels: Mapping[str, Level] = {}
-    items: Mapping[str, commissioning.Item] = {}
+    items: Mapping[str, Item] = {}
+    ranges: Mapping[str, Range] = {}
 
 
 def asked_by(settings: Settings) -> Asked:
@@ -53,8 +77,25 @@ def asked_by(settings: Settings) -> Asked:
         tuple(basin.id for basin in settings.basins),
         {point.id: point.role for point in settings.points},
         {ident: level for ident, level in levels.items() if level is not None},
-        {item.id: item for item in commissioning.items_of(settings)},
+        {item.id: item for item in items_of(settings)},
+        {item.id: found for item in items_of(settings) if (found := _range_of(settings, item)) is not None},
     )
+
+
+def _range_of(settings: Settings, item: Item) -> Range | None:
+    """What the number of an item can be: what its point can read, or any of its kind; None where that isn't known."""
+    keys = {How.NUMBER: ("value",), How.BUCKET: ("value",), How.DECAY: ("before", "after")}.get(item.how, ())
+    dimension = {How.BUCKET: "flow", How.DECAY: "pressure"}.get(item.how, item.quantity)
+    kind = next((kind for kind in Kind if kind == dimension.removesuffix("_difference")), None)
+    if not keys or kind is None or item.group == "own":
+        return None
+    point = next((p for p in settings.points if p.id == item.point and p.kind is kind), None)
+    of_kind = (
+        [(point.low, point.high)] if point else [(row.low, row.high) for row in ROLES.values() if row.kind is kind]
+    )
+    low, high = min(low for low, _ in of_kind), max(high for _, high in of_kind)
+    spans = (low - high, high - low) if dimension.endswith("_difference") else (low, high)
+    return Range(keys, dimension, kind, *spans, None if point is None else point.id)
 
 
 def refuse(body: Mapping[str, Any], asked: Asked | None = None, now_ms: int | None = None) -> None:
@@ -89,16 +130,19 @@ def _all(record: str, body: Mapping[str, Any], asked: Asked | None, now_ms: int 
     yield from forms.faults(body)
     yield from _says_nothing(record, body)
     if record == "entered_reading":
+        yield from _unknown_unit(body)
         yield from _no_such_word(body, {} if asked is None else asked.roles)
     yield from _bare(body)
     if record == "concentration_check":
         yield from _no_concentration(body)
-    if record == commissioning.RECORD:
+    if record == COMMISSIONING:
         yield from _no_finding(body, {} if asked is None else asked.items)
     if asked is not None:
+        yield from _cant_be(body, asked.ranges)
         yield from _no_basin(body, asked.basins)
         yield from _other_quantity(body, asked.levels)
     if now_ms is not None:
+        yield from _to_come(body, now_ms)
         yield from _long_ago(body, now_ms)
 
 
@@ -165,6 +209,21 @@ def _bare(body: Mapping[str, Any]) -> Iterator[Fault]:
                 )
 
 
+def _unknown_unit(body: Mapping[str, Any]) -> Iterator[Fault]:
+    """A value in a unit that nothing here is measured in."""
+    found = _MEASURED.fullmatch(str(body.get("value")))
+    unit = str(body["unit"]).strip() if body.get("unit") is not None else "" if found is None else found[1].strip()
+    if body.get("value") is None or not unit or unit == "%" or is_unit(unit):
+        return
+    yield Fault(
+        "value",
+        f"the unit {shown(unit)} is not known",
+        'a value with its unit, such as "44 psi", "39 degC" or "2 gal/min"',
+        "Correct the unit",
+        say("refused.unit"),
+    )
+
+
 def _several(value: Any) -> list[Any]:
     return value if isinstance(value, list) else [value]
 
@@ -174,7 +233,8 @@ def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
     if body.get("value") is None:
         return
     told = " ".join(str(body[key]) for key in ("value", "unit") if body.get(key) is not None)
-    if _CONCENTRATION.match(told) is None:
+    found = _CONCENTRATION.match(told)
+    if found is None:
         expected = 'a concentration in %, ppm, g/L, mg/L or mol/L, such as "0.35 %"'
         yield Fault(
             "value",
@@ -183,9 +243,48 @@ def _no_concentration(body: Mapping[str, Any]) -> Iterator[Fault]:
             "Correct it; a strip that only passes or fails needs no value",
             say("refused.concentration"),
         )
+    elif float(found[1].replace(",", ".")) > (most := _most_of(found)) * (1.0 + 1e-9):
+        limit = f"{most:.12g} {found[2]}"
+        expected = f"at most {limit}: no disinfectant in use has more"
+        yield Fault(
+            "value",
+            f"it is {shown(told)}",
+            expected,
+            "Read it again and correct it",
+            say("refused.too_strong", most=text(limit)),
+        )
 
 
-def _no_finding(body: Mapping[str, Any], items: Mapping[str, commissioning.Item]) -> Iterator[Fault]:
+def _most_of(found: re.Match[str]) -> float:
+    """The most that a disinfectant in use can have, in the unit that was written."""
+    if found[4] is None:
+        return _MOST_OF[found[2].lower()]
+    scale = {"": 1.0, "m": 1e3}.get(found[3].lower(), 1e6)
+    return _MOST_OF[found[4].lower()] * scale / (1e3 if found[5] else 1.0)
+
+
+def _cant_be(body: Mapping[str, Any], ranges: Mapping[str, Range]) -> Iterator[Fault]:
+    """A number of a commissioning that can't be read, or that nothing at this station can be."""
+    span = ranges.get(str(body.get("item"))) if body["record"] == COMMISSIONING else None
+    if span is None:
+        return
+    for key in span.keys:
+        told = f"it is {shown(body.get(key))}"
+        try:
+            value = told_in(body, key, span.dimension)
+        except Unusable as unusable:
+            yield Fault(key, told, 'a value with its unit, such as "44 psi"', "Correct it", unusable.why)
+            continue
+        if value is None or span.low <= value <= span.high:
+            continue
+        make = difference if span.dimension.endswith("_difference") else quantity
+        low, high = (make(span.kind, end, span.point) for end in (span.low, span.high))
+        unit = UNIT_OF[span.kind].replace("Cel", "degC")
+        expected = f"{span.low:g} to {span.high:g} {unit}: nothing else can be read here"
+        yield Fault(key, told, expected, "Read it again and correct it", say("refused.cant_be", low=low, high=high))
+
+
+def _no_finding(body: Mapping[str, Any], items: Mapping[str, Item]) -> Iterator[Fault]:
     """An item that doesn't apply and was found in some way all the same; one of which nothing is told."""
     found = next((key for key in commissioning.FINDINGS if body.get(key) is not None), None)
     if body.get("not_applicable") is not None and found is not None:
@@ -199,7 +298,7 @@ def _no_finding(body: Mapping[str, Any], items: Mapping[str, commissioning.Item]
     item = items.get(str(body.get("item")))
     lacking = None if item is None else commissioning.lacks(item, body)
     if lacking is not None:
-        says = forms.FORMS[commissioning.RECORD].keys[lacking].says
+        says = forms.FORMS[COMMISSIONING].keys[lacking].says
         yield Fault(lacking, forms.MISSING, f"{says}, or not_applicable with why", "Add it", say("refused.missing"))
 
 
@@ -234,6 +333,27 @@ def _other_quantity(body: Mapping[str, Any], levels: Mapping[str, Level]) -> Ite
         "Correct it, or ask the laboratory for it in that unit",
         say("refused.other_quantity", unit=text(level.unit)),
     )
+
+
+def _to_come(body: Mapping[str, Any], now_ms: int) -> Iterator[Fault]:
+    """What can't have happened yet."""
+    for key in ("at", "began_at", "ended_at"):
+        if isinstance(body.get(key), str) and _ms_of(body[key]) > now_ms + AHEAD_MS:
+            yield Fault(
+                key,
+                f"it is {body[key]}, and the station's clock shows {rfc3339(now_ms)}",
+                "a time that is past",
+                "Correct it, or leave it out for now",
+                say("refused.to_come"),
+            )
+
+
+def _ms_of(told: str) -> int:
+    """The instant that is told; one that is none is refused elsewhere."""
+    try:
+        return wall_ms_of(told)
+    except (ValueError, OverflowError):
+        return 0
 
 
 def _long_ago(body: Mapping[str, Any], now_ms: int) -> Iterator[Fault]:

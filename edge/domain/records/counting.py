@@ -135,6 +135,15 @@ def _trip_not_seen(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> Mes
     return next(unseen, None)
 
 
+def trip_seen(book: RecordBook, at_ms: int, body: Mapping[str, Any]) -> dict[str, Any]:
+    """What a test of outlets that counts and passed comes to: whether each contact showed its trip. It counts without only where the
+    station file asks for no tests.
+    """
+    if not outlet_result(body)[0]:
+        return {}
+    return {"trip_seen": all(trip_not_seen(book, outlet, at_ms) is None for outlet in outlets_of(body))}
+
+
 def trip_not_seen(book: RecordBook, outlet: str, at_ms: int) -> Message | None:
     """That an outlet's contact has shown no trip shortly before a time [ms since 1970]; None where it has."""
     trips = (f.at_ms for f in book.facts if f.record == TRIPPED and f.body["outlet"] == outlet and not f.doubt)

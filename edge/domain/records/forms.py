@@ -226,6 +226,7 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "instrument": Key("line", "what it was tested with", is_own=True),
             },
             (("outlet", "of"), ("passed",)),
+            frozenset(("trip_seen",)),
         ),
         "hold": Form(
             "The station may not start until it is released.",

@@ -146,6 +146,11 @@ def in_path(book: RecordBook) -> Fact | None:
     return found
 
 
+def last_done(book: RecordBook) -> Fact | None:
+    """The last treatment, whether the clean side was opened since or not."""
+    return next((fact for fact in reversed(book.facts) if is_done_treatment(fact)), None)
+
+
 def under_way(book: RecordBook) -> Fact | None:
     """The same, where nothing has opened the clean side since."""
     step, opened = last_step(book), book.opened()

@@ -44,7 +44,7 @@ class Displayed:
             self._verdict = None
             self._turn(at_ms, None)
         elif entry.kind == "phase":
-            self._phase = str(entry.body.get("to"))
+            self._phase = shown_phase(entry.body)
         elif entry.kind == "verdict":
             self._verdict = entry.body
         if self._verdict is not None and entry.kind in ("phase", "verdict"):
@@ -61,6 +61,16 @@ class Displayed:
     def until(self, until_ms: int) -> list[Shown]:
         """Every word so far, the earliest first; one that is shown still, until then."""
         return [*self._shown, *([Shown(self._since_ms, until_ms, self._word)] if self._word else [])]
+
+
+def shown_phase(body: Mapping[str, Any]) -> str:
+    """The phase that a phase's entry tells, as the word for people goes by it: what is reheating after no cycle is heated from cold.
+
+    >>> shown_phase({"from": "idle", "to": "reheating"}), shown_phase({"from": "in_use", "to": "reheating"})
+    ('idle', 'reheating')
+    """
+    is_from_cold = body.get("to") == "reheating" and body.get("from") != "in_use"
+    return "idle" if is_from_cold else str(body.get("to"))
 
 
 def displayed_word(verdict: Mapping[str, Any], phase: str) -> str:

@@ -116,13 +116,15 @@ class NextDue(NamedTuple):
 Judge = Callable[[Now], Judged]
 
 
-def due_again(last: Fact | None, due_ms: int | None, *, passed: bool = True) -> NextDue:
-    """When it is due again after it was done; one that failed is due now, which its condition or its alarm says."""
+def due_again(last: Fact | None, due_ms: int | None, *, passed: bool = True, counts: bool = True) -> NextDue:
+    """When it is due again after it was done; what failed, or what no longer `counts`, is due now, as its condition or its alarm says."""
     if last is None:
         return NextDue(say("due.none"), None, None)
     done = {"done": moment(last.at_ms), "by": last.by}
     if not passed:
         return NextDue(say("due.failed", **done), last, None)
+    if not counts:
+        return NextDue(say("due.now", **done), last, None)
     return NextDue(
         say("due.done", **done) if due_ms is None else say("due.again", **done, due=moment(due_ms)), last, due_ms
     )

@@ -22,7 +22,7 @@ from edge.domain.readings import Reading, Sample
 from edge.domain.records import treatments
 from edge.domain.records.bodies import as_draft_body, form_fault
 from edge.domain.records.book import ALARM_RECORDS, checked
-from edge.domain.records.counting import in_future, judge, stands
+from edge.domain.records.counting import in_future, judge, stands, trip_seen
 from edge.domain.records.fact import Fact
 from edge.domain.records.losses import DROPPED, LOST, tells_of_loss
 from edge.domain.sensing.point_monitor import PointMonitor
@@ -43,7 +43,7 @@ from edge.domain.station.verdict_memory import VerdictMemory
 from edge.domain.station.view import View
 
 #: changes when the meaning of state() changes; snapshots of another version are rebuilt from the journal
-FOLD_VERSION: Final = 15
+FOLD_VERSION: Final = 16
 
 
 class Station:
@@ -152,6 +152,8 @@ class Station:
             return self.view.entered.judge(body, at_ms, now), {}
         if record == "water_path_treatment" and why is None:
             return None, treatments.worked_out(self.book, at_ms, body, now)
+        if record == "outlet_test" and why is None:
+            return None, trip_seen(self.book, at_ms, body)
         if record == "calibration" and why is None:
             return self.parts.calibrations.judge(body, at_ms, now)
         if record == "commissioning" and why is None:

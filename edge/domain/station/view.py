@@ -52,12 +52,18 @@ from edge.domain.words.units import Units
 class Situation:
     """What the station is doing, and what of it isn't heard: as the parts of machine, hours and sensors say."""
 
-    __slots__ = ("phase", "is_resting", "silent")
+    __slots__ = ("phase", "is_after_cycle", "is_resting", "silent")
 
     def __init__(self) -> None:
         self.phase = Phase.IDLE
+        self.is_after_cycle = False  # a cycle explains a cold liquid: heated from cold it is `reheating` as well
         self.is_resting = False  # outside the hours, by a trusted clock
         self.silent: set[str] = set()  # points that have not been heard for their stale limit
+
+    @property
+    def shown_phase(self) -> Phase:
+        """The phase that the word for people goes by: what is heated from cold was in no cycle."""
+        return Phase.IDLE if self.phase is Phase.REHEATING and not self.is_after_cycle else self.phase
 
 
 class View:

@@ -51,6 +51,8 @@ class Language(NamedTuple):
         days_ago: the same behind a preposition ("vor 5 Tagen"); "" where it is the same word.
         ago, on: how what has been is said, by how long ago it was and by its date and time.
         left, until: how what is to come is said, by how long it is until then and by its date and time.
+        months: their short names.
+        day: how a day of a month is said; the year stands elsewhere.
         lowers: titles of roles and records begin with a small letter within a sentence.
     """
 
@@ -68,6 +70,8 @@ class Language(NamedTuple):
     on: str = "on {}"
     left: str = "{} left"
     until: str = "until {}"
+    months: str = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec"
+    day: str = "{day} {month}"
     lowers: bool = False
 
     def digits(self, written: str) -> str:

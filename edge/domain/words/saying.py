@@ -15,7 +15,8 @@ is to be said, where it isn't said as usual:
     {record:spaced}   a name with spaces for underscores
     {record:record}   its title in this language; so :role, :contact, :condition, :alarm and :state (language.py)
     {when:date}       a moment as a date, {when:utc} as RFC 3339, {when:exact} by the station's clock to the second, with date and offset;
-                      alone: the time on the station's wall, with its offset where it comes twice
+                      {when:day} as the day of a month; alone: the time on the station's wall, with its offset where it comes twice,
+                      {when:second} to the second
 
 Two names are no values. What stands behind them is for some readers alone, and may name values itself:
 
@@ -170,7 +171,11 @@ class Words:
             return there.date().isoformat()
         if spec == "exact":
             return there.isoformat(" ", "seconds")
-        time = there.strftime("%H:%M") + (there.isoformat()[-6:] if _comes_twice(there) else "")
+        if spec == "day":
+            return self.language.day.format(day=there.day, month=self.language.months.split()[there.month - 1])
+        time = there.strftime("%H:%M:%S" if spec == "second" else "%H:%M") + (
+            there.isoformat()[-6:] if _comes_twice(there) else ""
+        )
         said = {"when": self.language.on, "until": self.language.until}.get(spec, "{}")
         return said.format(time if spec not in ("when", "until") else f"{there.date().isoformat()} {time}")
 

@@ -405,6 +405,7 @@ export const WORDS = {
   "key.transducer": "transducer",
   "key.trip_ma": "trip mA",
   "key.trip_ms": "trip ms",
+  "key.trip_seen": "trip seen by the station",
   "key.u": "u",
   "key.was": "was",
   "key.what": "what",

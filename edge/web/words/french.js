@@ -405,6 +405,7 @@ export const WORDS = {
   "key.transducer": "transducteur",
   "key.trip_ma": "courant de déclenchement (mA)",
   "key.trip_ms": "temps de déclenchement (ms)",
+  "key.trip_seen": "déclenchement vu par le poste",
   "key.u": "u",
   "key.was": "était",
   "key.what": "quoi",

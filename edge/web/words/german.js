@@ -405,6 +405,7 @@ export const WORDS = {
   "key.transducer": "Messumformer",
   "key.trip_ma": "Auslösestrom (mA)",
   "key.trip_ms": "Auslösezeit (ms)",
+  "key.trip_seen": "Auslösen von der Station gesehen",
   "key.u": "u",
   "key.was": "war",
   "key.what": "was",

@@ -405,6 +405,7 @@ export const WORDS = {
   "key.transducer": "transductor",
   "key.trip_ma": "corriente de disparo (mA)",
   "key.trip_ms": "tiempo de disparo (ms)",
+  "key.trip_seen": "disparo visto por el puesto",
   "key.u": "u",
   "key.was": "era",
   "key.what": "qué",

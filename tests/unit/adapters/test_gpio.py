@@ -122,6 +122,27 @@ def test_the_pulses_of_a_k_factor_in_other_words_are_the_same():
     assert flows(bench.run(60))[-1] == pytest.approx(bench.true_flow(), rel=0.03)
 
 
+@pytest.mark.parametrize(("before_ms", "after_ms"), [(0, 900), (1800, 0), (1800, 900)])
+def test_a_thread_that_is_held_up_around_the_fetching_of_edges_reads_the_same_flow(monkeypatch, before_ms, after_ms):
+    """A busy processor gives a thread nothing for a second or two, between any two lines of it."""
+    bench = Bench(Draw(*DRAW_S))
+    bench.adapter.open()
+    bench.run(30)
+    fetched = DeviceLines.edges
+
+    def held_up(device: DeviceLines, *of: Any) -> Any:
+        bench.clock.tell(before_ms)
+        found = fetched(device, *of)
+        bench.clock.tell(after_ms)
+        return found
+
+    monkeypatch.setattr(DeviceLines, "edges", held_up)
+    said = bench.run(15, "flow")
+    assert [value for value in flows(said) if value != pytest.approx(bench.true_flow(), rel=0.02)] == []
+    assert reasons(said) == {None}
+    assert bench.adapter.counts["flow: odd edges"] == bench.adapter.counts["flow: edges rejected"] == 0
+
+
 def test_a_flow_read_once_in_four_seconds_loses_nothing():
     bench = Bench(Draw(*DRAW_S))
     bench.adapter.open()

@@ -88,6 +88,20 @@ def test_what_is_done_is_asked_no_more_and_stands_with_its_next_date() -> None:
     assert list(later.values()) == sorted(later.values())
 
 
+def test_what_is_due_comes_neither_later_nor_is_it_said_never_to_have_been_done() -> None:
+    driver = morning()
+    ports = [{"port": n, "seconds": 11.0} for n in range(1, 7)]
+    driver.record("daily_test", channel_ports=ports, checked=list(ALSO), at="2026-03-15T07:10:00Z")
+    driver.record("water_path_treatment", at="2026-03-15T08:00:00Z", contact_min=12, drained=True, rinsed=True)
+    driver.run(2, QUIET)  # within the alarm's delay
+    driver.change_filters()
+    told = asked_of(driver)
+    assert {one["record"] for one in told["asks"] if one["for_ready"]} >= {"daily_test", "water_path_treatment"}
+    assert "daily_test" not in {one["record"] for one in told["later"]}
+    duty = driver.station.alarms(driver.now)["duty_due:water_path_treatment"]["duty"]
+    assert (duty["text"], duty["due_at"]) == ("last done on 2026-03-15 by early technician; due now", None)
+
+
 def test_each_of_several_basins_asks_for_its_own_test() -> None:
     told = asked_of(morning(TWO))
     assert [one["keys"] for one in told["asks"] if one["record"] == "daily_test"] == [

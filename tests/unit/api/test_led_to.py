@@ -67,7 +67,11 @@ DRAW = "the station may not start yet; first: draw water for half a minute"
             "due again from 2026-03-30 on",
         ]),
         ("daily_test", {"passed": True}, ["daily test: passed 0 s ago", "due again from 2026-03-17 on"]),
-        ("outlet_test", {"of": "heater", "passed": True}, ["outlet:heater: live"]),
+        ("outlet_test", {"of": "heater", "passed": True}, [
+            "outlet:heater: live",
+            "the station saw no trip of the heater outlet within 60 min before it; "
+            + "the test counts all the same, as the station file asks for none",
+        ]),
         ("release", {}, ["no hold: no hold"]),
         ("shelve", {"alarm": "leak", "minutes": 30}, ["leak: shelved"]),
     ],
@@ -92,6 +96,20 @@ def test_it_says_what_is_next_in_the_words_of_who_asked(live: Live) -> None:
     ]
     told = live.says("hold", "?lang=de", why="Probe")
     assert told[0].startswith("Keine Sperre: ") and told[-1].startswith("die Station darf noch nicht starten; zuerst: ")
+
+
+def test_what_no_longer_counts_when_it_is_recorded_is_said_to_be_so_and_what_the_station_saw_is_not_doubted(
+    live: Live,
+) -> None:
+    told = live.says("disinfectant_fill", expires="2026-01-01")
+    assert told[:2] == [
+        "disinfectant: expired: it was good until 2026-01-01 by its label",
+        "due again since 2026-01-02",
+    ]
+    assert told[-1].startswith("the station may not start yet; first:")
+    live.driver.run(3, QUIET | {"heater-outlet": 1.0})
+    live.driver.run(30, QUIET)
+    assert not [said for said in live.says("outlet_test", outlet="heater", passed=True) if "saw no trip" in said]
 
 
 def test_what_was_read_by_eye_says_until_when_it_stands() -> None:

@@ -14,10 +14,13 @@ import pytest
 from edge.api import app as api
 from edge.api.parts import Parts
 from edge.daemon.asked_reports import AskedReports
+from edge.domain.entries import Now, wall_ms_of
 from edge.domain.errors import UnusableInput
 from tests.api_fakes import ABOUT, Answer, Fakes, ask
 from tests.integration.store_kit import until
 from tests.unit.reports.kit import Store
+
+NOW = Now(3_600_000, wall_ms_of("2026-03-14T07:00:00Z"), False)
 
 
 class Maker:
@@ -100,16 +103,19 @@ def test_one_is_made_by_a_process_of_its_own(tmp_path: Path) -> None:
     """The very command, on a journal; what it refuses is said in its own words."""
     with closing(Store(tmp_path / "keep", "2026-03-14T06:00:00Z")) as store:
         store.verdict("2026-03-14T06:00:10Z", "ready", before=None)
-    make = AskedReports(tmp_path / "keep")
+    make = AskedReports(tmp_path / "keep", lambda: NOW)
     made = make(["day", "2026-03-14"], ["--language", "de"])
     assert made.startswith(b"<!doctype html>") and b"Tagesbericht" in made
+    assert b"Erstellt am 2026-03-14 um 07:00" in made and b"Die Uhr der Station war nicht gestellt" in made, (
+        "by its own clock"
+    )
     with pytest.raises(UnusableInput, match="no point 'kettle'"):
         make(["calibration", "kettle"], [])
 
 
 def test_they_are_made_one_at_a_time_and_broken_off_with_the_daemon(tmp_path: Path) -> None:
     program = "import sys, time; open(sys.argv[1] + '/' + sys.argv[2], 'w').close(); time.sleep(60)"
-    make = AskedReports(tmp_path, (sys.executable, "-c", program, str(tmp_path)))
+    make = AskedReports(tmp_path, lambda: NOW, (sys.executable, "-c", program, str(tmp_path)))
     said: list[str] = []
 
     def asks(name: str) -> None:
@@ -127,6 +133,6 @@ def test_they_are_made_one_at_a_time_and_broken_off_with_the_daemon(tmp_path: Pa
         thread.join(30)
         assert not thread.is_alive()
     assert len(said) == 2
-    slow = AskedReports(tmp_path, (sys.executable, "-c", "import time; time.sleep(60)"), waits_s=0.2)
+    slow = AskedReports(tmp_path, lambda: NOW, (sys.executable, "-c", "import time; time.sleep(60)"), waits_s=0.2)
     with pytest.raises(UnusableInput, match=r"it took more than 0\.2 s"):
         slow(["day", "2026-03-14"], [])

@@ -391,7 +391,7 @@ def test_a_newer_programs_backup_is_left_alone(store: Store, tmp_path: Path) -> 
     written = (backup / "manifest.json").read_text(encoding="utf-8")
     for older, newer in (
         ('"warmwell_backup": 1', '"warmwell_backup": 2'),
-        ('"version": 2,\n  "mark"', '"version": 3,\n  "mark"'),
+        ('"version": 3,\n  "mark"', '"version": 4,\n  "mark"'),
     ):
         assert older in written
         (backup / "manifest.json").write_text(written.replace(older, newer), encoding="utf-8")

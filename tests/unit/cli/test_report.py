@@ -38,11 +38,8 @@ def ran(*words: str | Path) -> tuple[int, str, str]:
 
 def test_it_is_written_to_a_file_and_follows_from_its_journal(keep: Path, tmp_path: Path) -> None:
     file = tmp_path / "day.html"
-    assert ran("report", "day", "2026-03-14", keep, "--out", file, "--language", "fr", "--units", "bar,degF") == (
-        0,
-        "",
-        "",
-    )
+    code, out, err = ran("report", "day", "2026-03-14", keep, "--out", file, "--language", "fr", "--units", "bar,degF")
+    assert (code, err) == (0, "") and out.startswith(f"{file}: {file.stat().st_size} bytes"), "it says where it wrote"
     code, out, _ = ran("verify", file, "--journal", keep)
     assert (code, out.count("\n")) == (0, 1) and "follows from the journal up to entry 2" in out
     file.write_text(
@@ -78,6 +75,8 @@ def test_yesterday_is_the_station_s(keep: Path) -> None:
         (["2026-03-14", "--language", "nl"], "en, de, fr, es"),
         (["2026-03-14", "--units", "furlong"], "degC, degF, kPa, psi, bar, L, gal"),
         (["2026-03-14", "--units", "psi,bar"], "psi and bar are both units of a pressure"),
+        (["2026-03-14", "--pdf", "--out", "day.html"], "a name that ends in .pdf"),
+        (["2026-03-14", "--as-of", "noon"], "is no such time"),
     ],
 )
 def test_what_cannot_be_is_one_sentence(keep: Path, words: list[str], said: str) -> None:
@@ -92,14 +91,14 @@ def test_a_folder_without_a_journal_is_refused(tmp_path: Path) -> None:
 
 def test_an_incident_is_told_by_the_station_s_clock(keep: Path) -> None:
     code, out, _ = ran("report", "incident", "2026-03-14 07:00", "2026-03-14T09:00:00Z", keep)
-    assert code == 0 and "2026-03-14 08:00:00+00:00" in out and "looked at the drain" in out
+    assert code == 0 and "08:00:00" in out and "looked at the drain" in out
     code, out, err = ran("report", "incident", "2026-03-14 07:00", "soon", keep)
     assert (code, out) == (2, "") and "'soon' is no time" in " ".join(err.split())
 
 
 def test_a_pdf_follows_from_its_journal_as_a_page_does(keep: Path, tmp_path: Path) -> None:
     file = tmp_path / "day.pdf"
-    assert ran("report", "day", "2026-03-14", keep, "--out", file, "--pdf") == (0, "", "")
+    assert ran("report", "day", "2026-03-14", keep, "--out", file)[0] == 0, "by its name"
     assert file.read_bytes().startswith(b"%PDF-")
     code, out, _ = ran("verify", file, "--journal", keep)
     assert (code, out.count("\n")) == (0, 1)

@@ -80,7 +80,8 @@ def test_each_day_since_the_journal_began_is_told_once_after_local_midnight(tmp_
     board.settled()
     assert board.files() == {f"day-2026-07-1{day}.{form}" for day in (0, 1) for form in ("html", "pdf")}
     out = tmp_path / "out"
-    assert board.calls()[:2] == [
+    assert all(call[6] == "--as-of" for call in board.calls()), "by the station's clock"
+    assert [[*call[:6], *call[8:]] for call in board.calls()[:2]] == [
         ["2026-07-10", str(tmp_path / "keep"), "--out", str(out / "day-2026-07-10.html"), "--language", "fr"],
         ["2026-07-10", str(tmp_path / "keep"), "--out", str(out / "day-2026-07-10.pdf"), "--language", "fr", "--pdf"],
     ]

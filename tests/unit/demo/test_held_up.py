@@ -14,7 +14,7 @@ def _thread(folder: Path, number: int, waited: int) -> None:
     (folder / str(number) / "schedstat").write_text(f"123456 {waited} 17\n", encoding="ascii")
 
 
-def test_the_thread_that_waited_most_since_it_was_asked_last_counts(
+def test_the_two_threads_that_waited_most_since_it_was_asked_last_count_together(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The form is the kernel's own: time on a processor, time waited for one, slices (Documentation/scheduler/sched-stats.rst)."""
@@ -26,7 +26,10 @@ def test_the_thread_that_waited_most_since_it_was_asked_last_counts(
     _thread(tmp_path, 1, 5_040_000_000)
     _thread(tmp_path, 2, 7_010_000_000)
     _thread(tmp_path, 3, 20_000_000)  # began since
-    assert held_up() == pytest.approx(0.04)
+    _thread(tmp_path, 4, 5_000_000_000)
+    assert held_up() == pytest.approx(0.05)
+    _thread(tmp_path, 4, 5_003_000_000)
+    assert held_up() == pytest.approx(0.003)
     assert held_up() == 0.0
 
 

@@ -331,7 +331,7 @@ def test_lines_already_printed_stand(run: Any) -> None:
     [
         ("{", "line 1: the line is no JSON"),
         ("[]", "line 1: not a JSON object"),
-        ('{"record":"note","by":"x"}', "at is None"),
+        ('{"record":"note","by":"x"}', "at is missing"),
         ('{"record":"note","by":"x","at":"yesterday"}', "at is 'yesterday'"),
         ('{"record":"nonsense","by":"x","at":"2026-03-16T05:50:00Z"}', "no such record"),
         ("x" * 70_000, "longer than 64 KiB"),

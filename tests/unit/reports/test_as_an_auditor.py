@@ -169,7 +169,7 @@ def test_5_when_did_nobody_watch_and_why(folder: Path, rows: Rows) -> None:
     ((begins, ends, why),) = page(folder, date(2026, 3, 28)).of("When nobody watched")
     started = next(row for row in rows if row["kind"] == "started" and row["seq"] > 1)
     before = rows[started["seq"] - 2]
-    assert (begins, ends) == (f"{there(before['wall_ms']):%Y-%m-%d %H:%M}", f"{there(started['wall_ms']):%H:%M}")
+    assert (begins, ends) == (f"{there(before['wall_ms']):%-d %b %H:%M}", f"{there(started['wall_ms']):%H:%M}")
     assert why == "the run ended without a word" and not [row for row in rows if row["kind"] == "stopped"]
 
 
@@ -208,7 +208,7 @@ def test_8_when_was_the_coarse_filter_changed_and_by_whom(folder: Path, rows: Ro
     ((at, record, of, by, entry),) = page(folder, period_of("2026-Q1")).of("Changes and service")
     (row,) = [row for row in rows if row["kind"] == "record" and row["body"]["record"] == "filter_change"]
     assert (at, of, by, int(entry)) == (
-        f"{there(row['wall_ms']):%Y-%m-%d %H:%M}",
+        f"{there(row['wall_ms']):%-d %b %H:%M}",
         "coarse",
         row["body"]["by"],
         row["seq"],
@@ -241,11 +241,11 @@ def test_10_what_happened_that_morning_who_was_told_and_can_it_be_proved(folder:
     within = [row for row in rows if span.from_ms <= row["wall_ms"] < span.to_ms]
     ((at, to, what, tries, entry),) = found.of("Who was told")
     (told,) = [row for row in within if row["kind"] == "told"]
-    assert (at, to) == (there(told["wall_ms"]).isoformat(" ", "seconds"), told["body"]["target"])
+    assert (at, to) == (f"{there(told['wall_ms']):%H:%M:%S}", told["body"]["target"])
     assert (int(tries), int(entry)) == (told["body"]["tries"], told["seq"]) and what.endswith(": heater")
     ((begins, ends, *_),) = found.of("Alarms")
     alarms = [row for row in within if row["kind"] == "alarm"]
-    assert (begins, ends) == tuple(there(row["wall_ms"]).isoformat(" ", "seconds") for row in (alarms[0], alarms[-1]))
+    assert (begins, ends) == tuple(f"{there(row['wall_ms']):%H:%M:%S}" for row in (alarms[0], alarms[-1]))
     # the chain, anew
     digest = bytes(32)
     with closing(sqlite3.connect(folder / "journal.db")) as conn:

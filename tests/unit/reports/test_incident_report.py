@@ -116,7 +116,7 @@ def test_all_that_happened_then_is_told_and_nothing_else(folder: Path) -> None:
     ]
     texts = Reader(made.html).texts
     # the same time of day, an hour apart
-    assert {"2026-10-25 01:30:15+01:00", "2026-10-25 01:30:15+00:00: acknowledged (ada)"} <= set(texts)
+    assert {"01:30:15+01:00", "01:30:15+00:00: acknowledged (ada)"} <= set(texts)
     assert {"night desk", "reset at the outlet", "look at the drain valve", "Cycles that began in this time: 1.", "90 MB are left"} <= {
         *texts, *(said.removeprefix("text: ") for said in texts)}  # fmt: skip
     assert any(
@@ -160,9 +160,9 @@ def test_c057_a_report_names_the_instants_of_the_csv_and_the_stations_zone_whate
     exported = [row["at"] for row in csv.DictReader(io.StringIO(out.getvalue().decode())) if row["kind"] == "record"]
     texts = Reader(made.html).texts
     assert any("Europe/Dublin" in said for said in texts)
-    printed = [said for said in texts if re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d[+-]\d\d:\d\d", said)]
-    assert printed and all(said.endswith(offset) for said in printed)
-    assert [wall_ms_of(said.replace(" ", "T")) for said in printed] == [wall_ms_of(at) for at in exported]
+    assert any(f"{offset} to {day} " in said for said in texts), "the head says date and offset"
+    printed = [said for said in texts if re.fullmatch(r"\d\d:\d\d:\d\d", said)]
+    assert printed and [wall_ms_of(f"{day}T{said}{offset}") for said in printed] == [wall_ms_of(at) for at in exported]
 
 
 @pytest.mark.parametrize(

@@ -10,10 +10,9 @@ import ast
 import re
 import subprocess
 import sys
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
-
-import pytest
 
 ROOT = Path(__file__).parents[3]
 OURS = ("edge", "adapters", "simulators")
@@ -67,6 +66,27 @@ def name_of(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
+def holds_for(paths: Sequence[Path]) -> Callable[[Callable[[Path], None]], Callable[[], None]]:
+    """A rule of one module as one test of all of them: which module breaks it, and how, stands in the failure."""
+
+    def of(rule: Callable[[Path], None]) -> Callable[[], None]:
+        def test() -> None:
+            assert paths
+            broken = {}
+            for path in paths:
+                try:
+                    rule(path)
+                except AssertionError as exc:
+                    broken[name_of(path)] = str(exc)
+            assert broken == {}
+
+        test.__doc__ = rule.__doc__
+        return test
+
+    return of
+
+
+@cache
 def imports_of(path: Path) -> set[str]:
     """Dotted names that a module imports, wherever in it; for `from a import b` a.b where that is ours, else a."""
     found: set[str] = set()
@@ -103,14 +123,14 @@ def test_the_rules_below_look_at_something():
     assert {path.relative_to(ROOT).parts[0] for path in MODULES} == set(OURS)
 
 
-@pytest.mark.parametrize("path", DOMAIN, ids=name_of)
+@holds_for(DOMAIN)
 def test_domain_takes_no_part_in_the_world(path: Path):
     imported = imports_of(path)
     foreign = {name for name in imported if name.split(".")[0] not in sys.stdlib_module_names - DOES}
     assert {name for name in foreign if not re.match(r"edge\.domain\b", name) and name != "numpy"} == set()
 
 
-@pytest.mark.parametrize("path", PURE_TELLING, ids=name_of)
+@holds_for(PURE_TELLING)
 def test_what_is_told_whom_and_when_takes_no_part_in_the_world(path: Path):
     imported = imports_of(path)
     foreign = {name for name in imported if name.split(".")[0] not in sys.stdlib_module_names - DOES}
@@ -118,7 +138,7 @@ def test_what_is_told_whom_and_when_takes_no_part_in_the_world(path: Path):
     assert {name for name in foreign - fine if not re.match(r"edge\.domain\b", name)} == set()
 
 
-@pytest.mark.parametrize("path", [*DOMAIN, *PURE_TELLING], ids=name_of)
+@holds_for([*DOMAIN, *PURE_TELLING])
 def test_domain_cannot_ask_the_time(path: Path):
     nodes = ast.walk(parsed(path))
     called = [node.func for node in nodes if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)]
@@ -128,13 +148,13 @@ def test_domain_cannot_ask_the_time(path: Path):
     assert asked == []
 
 
-@pytest.mark.parametrize("path", DOMAIN, ids=name_of)
+@holds_for(DOMAIN)
 def test_domain_keeps_no_state_between_calls(path: Path):
     nodes = ast.walk(parsed(path))
     assert [node.lineno for node in nodes if isinstance(node, ast.Global)] == []
 
 
-@pytest.mark.parametrize("path", [path for path in MODULES if name_of(path).startswith("edge")], ids=name_of)
+@holds_for([path for path in MODULES if name_of(path).startswith("edge")])
 def test_arrows_inside_the_daemon(path: Path):
     part = part_of(name_of(path))
     if part == "domain" or part not in PARTS_MAY_IMPORT:
@@ -146,25 +166,25 @@ def test_arrows_inside_the_daemon(path: Path):
     assert wrong == set()
 
 
-@pytest.mark.parametrize("path", [path for path in MODULES if name_of(path).startswith("adapters")], ids=name_of)
+@holds_for([path for path in MODULES if name_of(path).startswith("adapters")])
 def test_adapters_know_nothing_of_stations(path: Path):
     wrong = {name for name in ours_in(imports_of(path)) if not re.match(r"(adapters|edge\.domain)\b", name)}
     assert wrong == set()
 
 
-@pytest.mark.parametrize("path", [path for path in MODULES if name_of(path).startswith("simulators")], ids=name_of)
+@holds_for([path for path in MODULES if name_of(path).startswith("simulators")])
 def test_simulators_share_only_value_types(path: Path):
     wrong = {n for n in ours_in(imports_of(path)) if n not in VALUE_TYPES and not n.startswith("simulators")}
     assert wrong == set()
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
+@holds_for(MODULES)
 def test_modules_stay_readable(path: Path):
     lines = path.read_text(encoding="utf-8").count("\n")
     assert lines <= 700
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
+@holds_for(MODULES)
 def test_no_module_imports_its_own_package_root(path: Path):
     # What a package's root imports would then import the root again. (`adapters` holds the table of names: others may.)
     assert name_of(path).split(".")[0] not in imports_of(path)

@@ -5,9 +5,12 @@ from __future__ import annotations
 import ast
 import importlib.util
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
+import pypdf
 import pytest
 
 from edge.domain.entries import KINDS
@@ -143,3 +146,50 @@ def test_a_package_of_some_size_opens_with_its_theory_and_names_files_that_exist
     known = {path.name for top in ("edge", "adapters", "simulators", "tests") for path in (ROOT / top).rglob("*.*")}
     named = {name.rsplit("/", 1)[-1] for name in re.findall(r"[\w/-]+\.(?:py|md|toml|c)\b", said)}
     assert named - known - {path.name for path in (ROOT / "deploy").iterdir()} == set()
+
+
+# -- the handbook for print
+
+
+def printed() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("warmwell_handbook", ROOT / "deploy/handbook.py")
+    assert spec and spec.loader
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_handbook_for_print_holds_all_of_it_and_its_links_lead_somewhere(tmp_path: Path) -> None:
+    """Read back by pypdf. reportlab itself refuses a link within the paper that leads nowhere."""
+    one, other = tmp_path / "one.pdf", tmp_path / "other.pdf"
+    printed().pdf_of(ROOT / "deploy/handbook.md", one)
+    printed().pdf_of(ROOT / "deploy/handbook.md", other)
+    assert one.read_bytes() == other.read_bytes()
+    pdf = pypdf.PdfReader(one)
+    text = re.sub(r"\s+", "", "".join(page.extract_text() for page in pdf.pages))
+    headings = re.findall(r"^#+ (.*)$", re.sub(r"```.*?```", "", HANDBOOK, flags=re.DOTALL), flags=re.MULTILINE)
+    assert len(headings) > 20
+    outline = [entry["/Title"] for entry in flat(pdf.outline)]
+    assert outline == headings
+    lost = [
+        word
+        for word in re.findall(r"[A-Za-z]{4,}", re.sub(r"<!--.*?-->|\]\([^)]*\)|&\w+;", " ", HANDBOOK, flags=re.DOTALL))
+        if word not in text
+    ]
+    assert lost == []
+
+
+def flat(outline: list[Any]) -> Iterator[Any]:
+    for entry in outline:
+        if isinstance(entry, list):
+            yield from flat(entry)
+        else:
+            yield entry
+
+
+def test_what_has_no_form_in_print_is_refused(tmp_path: Path) -> None:
+    paper = tmp_path / "paper.md"
+    paper.write_text("# A paper\n\n<div>lost</div>\n", encoding="utf-8")
+    module = printed()
+    with pytest.raises(module.Unknown, match="html_block"):
+        module.pdf_of(paper, tmp_path / "out.pdf")

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from tests.endurance.__main__ import FORMS
 from tests.seen_to_fail import GUARDS
 
 HERE = Path(__file__).parents[2]
@@ -63,6 +64,24 @@ def test_a_cause_says_what_is_impossible_now_and_where_it_is_held(cause: str) ->
         assert (HERE.parent / module).is_file(), module
     for test in row["tests"]:
         must_exist(test)
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_what_has_to_be_outlasted_has_tests_and_a_long_form(name: str) -> None:
+    form = FORMS[name]
+    assert set(form) <= {"shows", "tests", "long", "times"} and form["shows"].endswith(".")
+    assert ("long" in form) != ("times" in form)
+    for test in form["tests"]:
+        assert (HERE.parent / test.partition("::")[0]).exists(), test
+        if "::" in test:
+            must_exist(test)
+    code = "".join((HERE.parent / path).read_text(encoding="utf-8") for test in form["tests"] for path in _files(test))
+    assert all(f'"{variable}"' in code for variable in form.get("long", {})), "a variable that nothing looks at"
+
+
+def _files(test: str) -> list[Path]:
+    path = HERE.parent / test.partition("::")[0]
+    return sorted(path.glob("test_*.py")) if path.is_dir() else [path]
 
 
 def test_every_guard_is_in_a_row() -> None:

@@ -205,7 +205,7 @@ def test_a_cleared_alarm_s_old_cause_is_not_said_as_if_it_were_there() -> None:
     driver.run(5, TRIPPED)
     cause = shown(driver, TRIP)["cause"]
     driver.run(5)
-    assert told(driver, TRIP)[-1]["cause"] == shown(driver, TRIP)["cause"] == f"right again; it was: {cause}"
+    assert told(driver, TRIP)[-1]["cause"] == shown(driver, TRIP)["cause"] == f"right again; before: {cause}"
     driver.run(900, every_s=5)
     driver.run(5, TRIPPED)
     assert shown(driver, TRIP)["cause"] == cause
@@ -222,7 +222,7 @@ def test_while_it_may_come_again_an_alarm_that_is_over_says_so(latching: bool) -
     cause = shown(driver, TRIP)["cause"]
     driver.run(70)
     before = shown(driver, TRIP)
-    assert before["state"].endswith("_unacknowledged") and before["cause"] == f"right again; it was: {cause}"
+    assert before["state"].endswith("_unacknowledged") and before["cause"] == f"right again; before: {cause}"
     driver.run(30, TRIPPED)  # its on-delay runs: nothing is known yet
     assert shown(driver, TRIP) == before
     driver.record("acknowledge", alarm=TRIP)

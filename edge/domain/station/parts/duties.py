@@ -10,13 +10,22 @@ from zoneinfo import ZoneInfo
 
 from edge.domain.entries import Now
 from edge.domain.messages import Message, ago, duration, moment, name, part, parts, remaining, say, text
-from edge.domain.records.book import POWER_UNSURE, USED, is_test_due, local_date
+from edge.domain.records.book import DAY_MS, POWER_UNSURE, USED, days_later_ms, is_test_due, local_date, on_the_wall_ms
 from edge.domain.records.counting import failed_outlet_test, failure, has_passed, last_check
 from edge.domain.records.daily_tests import after_failure, slowest, test_result
 from edge.domain.records.fact import Fact
 from edge.domain.records.forms import BEGINS, first_day, last_day
 from edge.domain.records.site_duties import first_instant_ms
-from edge.domain.records.treatments import began_ms, contact_so_far_ms, denied, in_path, is_tested, not_told, under_way
+from edge.domain.records.treatments import (
+    began_ms,
+    contact_so_far_ms,
+    denied,
+    in_path,
+    is_tested,
+    last_done,
+    not_told,
+    under_way,
+)
 from edge.domain.station.judged import MET, UNKNOWN, UNMET, Judged, by_fact
 from edge.domain.station.part import Judge, NextDue, Part, due_again
 from edge.domain.station.view import View
@@ -111,7 +120,7 @@ class Duties(Part):
         settings, book = self._view.settings, self._view.book
         fill = book.last("disinfectant_fill")
         if fill is not None and settings.reuse_life_ms is not None:
-            yield fill.at_ms + settings.reuse_life_ms - now.wall_ms
+            yield self._life_ends_ms(fill) - now.wall_ms
             yield (label_ends_ms(fill, self._view.zone) or 0) - now.wall_ms
             yield (self._opened_ends_ms(fill) or 0) - now.wall_ms
         step = under_way(book)
@@ -132,12 +141,15 @@ class Duties(Part):
             has_failed = test is not None and not book.passed(test, basin)
             found[self._alarms[condition]] = due_again(test, _day_after(test, zone), passed=not has_failed)
         if "water_path_treatment" in judged:
-            found["duty_due:water_path_treatment"] = due_again(book.treated(), None)
+            treated = book.treated()
+            found["duty_due:water_path_treatment"] = due_again(
+                treated or last_done(book), None, counts=treated is not None
+            )
         if "disinfectant" in judged:
             fill = book.last("disinfectant_fill")
             ends = [] if fill is None else [label_ends_ms(fill, zone), self._opened_ends_ms(fill)]
             if fill is not None:
-                ends.append(fill.at_ms + (self._view.settings.reuse_life_ms or 0))
+                ends.append(self._life_ends_ms(fill))
             found["duty_due:disinfectant_change"] = due_again(
                 fill, min((end for end in ends if end is not None), default=None)
             )
@@ -284,11 +296,11 @@ class Duties(Part):
     def _within_its_life(self, fill: Fact, now: Now) -> Judged:
         """In use no longer than its label allows: by its reuse life, its last day, and since its container was opened."""
         zone, wall_ms = self._view.zone, now.wall_ms
-        left_ms = fill.at_ms + (self._view.settings.reuse_life_ms or 0) - wall_ms
+        ends_ms = self._life_ends_ms(fill)
         if not now.trusted:
             return by_fact(UNKNOWN, say("disinfectant.clock_untrusted"), fill)
-        if left_ms <= 0:
-            return by_fact(UNMET, say("disinfectant.reuse_ended", since=ago(-left_ms)), fill, CHANGE)
+        if ends_ms <= wall_ms:
+            return by_fact(UNMET, say("disinfectant.reuse_ended", since=ago(wall_ms - ends_ms)), fill, CHANGE)
         last, opened = text(str(fill.body.get("expires"))), text(str(fill.body.get("opened")))
         label_ms, opened_ms = label_ends_ms(fill, zone), self._opened_ends_ms(fill)
         if label_ms is not None and label_ms <= wall_ms:
@@ -299,12 +311,18 @@ class Duties(Part):
             return by_fact(
                 UNKNOWN, say("disinfectant.opening_not_known"), fill, say("disinfectant.opening_not_known.ask")
             )
-        if opened_ms is not None and opened_ms - wall_ms < left_ms and (label_ms is None or opened_ms < label_ms):
+        if opened_ms is not None and opened_ms < ends_ms and (label_ms is None or opened_ms < label_ms):
             left = duration(opened_ms - wall_ms)
             return by_fact(MET, say("disinfectant.left_by_opening", left=left, opened=opened), fill)
-        if label_ms is not None and label_ms - wall_ms < left_ms:
-            return by_fact(MET, say("disinfectant.left_by_label", left=duration(label_ms - wall_ms), last=last), fill)
-        return by_fact(MET, say("disinfectant.left", left=duration(left_ms)), fill)
+        if label_ms is not None and label_ms < ends_ms:
+            left = duration(label_ms - wall_ms)
+            return by_fact(MET, say("disinfectant.left_by_label", left=left, last=last), fill)
+        return by_fact(MET, say("disinfectant.left", left=duration(on_the_wall_ms(wall_ms, ends_ms, zone))), fill)
+
+    def _life_ends_ms(self, fill: Fact) -> int:
+        """The end of its reuse life, whose days keep the local time [ms since 1970]."""
+        days, rest_ms = divmod(self._view.settings.reuse_life_ms or 0, DAY_MS)
+        return days_later_ms(fill.at_ms, days, self._view.zone) + rest_ms
 
     def _opened_ends_ms(self, fill: Fact) -> int | None:
         """The end of the last day on which it keeps, by when its container was opened; None where nobody asks, or it isn't known."""

@@ -77,7 +77,9 @@ class Machine(Part):
             reheating=warmth is not None and warmth.is_reheating(mono_ms),
             resting=view.situation.is_resting,
         )
-        before = view.situation.phase
+        before, was_after_cycle = view.situation.phase, view.situation.is_after_cycle
+        is_explained = warmth is not None and warmth.cycle.explains_cold(mono_ms)
+        view.situation.is_after_cycle = is_explained or (was_after_cycle and before is Phase.REHEATING)
         if phase is not before:
             view.tell("phase", {"from": str(before), "to": str(phase)}, now)
             if before is Phase.OFF:

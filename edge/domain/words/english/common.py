@@ -11,7 +11,7 @@ COMMON: Final[Mapping[str, str]] = {
     "but": "{first}; but {then}",
     "then": "{first}{then}",
     # the verdict
-    "condition.why": "{condition}: {text}",
+    "condition.why": "{condition:condition}: {text}",
     "condition.and_when": "{text} ({when})",
     "verdict.surroundings_only": "Surroundings only: the maker's instructions decide the rest",
     "dropped.cant_be_told": "whether it was owed can't be told: this version can't use the settings of before",
@@ -52,7 +52,8 @@ COMMON: Final[Mapping[str, str]] = {
     ),
     "advice.wild": "{times} single bad readings within an hour, the last: {why}",
     # alarms
-    "alarm.right_again": "right again; it was: {was}",
+    "alarm.read_at": "{cause} (read {at:date} {at})",
+    "alarm.right_again": "right again; before: {was}",
     "alarm.gone": "the station file has it no more",
     "alarm.absent_out_of_service": "not present; taken out of service{by}",
     "alarm.absent_in_service": "not present; back in service{by}",

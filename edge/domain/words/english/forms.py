@@ -26,9 +26,13 @@ FORMS: Final[Mapping[str, str]] = {
         "a concentration is expected here, in %, ppm, g/L, mg/L or mol/L; a strip that only passes or fails needs no value"
     ),
     "refused.both": "a result is told as well: leave one of the two out",
+    "refused.too_strong": "a disinfectant in use has at most {most}: read it again",
+    "refused.cant_be": "{low} to {high} is possible",
     "refused.basin": "this station has no such basin",
     "refused.other_quantity": "a result in {unit} is expected here, the unit of its levels",
     "refused.long_ago": "it is more than {years} years ago: correct the year",
     "refused.opened": "no container keeps for so long once it is open: correct the date",
     "refused.expires": "no label's date is so far off: read it again",
+    "refused.unit": "its unit is not known",
+    "refused.to_come": "it is still to come by the station's clock",
 }

@@ -94,7 +94,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.equipment_changed.ask": "Record the fill of the reservoir, or check its concentration and record that",
     "disinfectant.clock_untrusted": "the clock is not trusted: its age can't be told",
     "disinfectant.reuse_ended": "its reuse life ended {since:when}",
-    "disinfectant.expired": "it was good until {last} by its label",
+    "disinfectant.expired": "expired: it was good until {last} by its label",
     "disinfectant.opened_too_long": "it keeps no longer: its container was opened on {opened}",
     "disinfectant.opening_not_known": "when its container was opened is not on record: how long it keeps can't be told",
     "disinfectant.opening_not_known.ask": (
@@ -110,6 +110,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "none on record",
     "due.failed": "the last one, on {done:date} by {by}, failed",
+    "due.now": "last done on {done:date} by {by}; due now",
     "due.done": "done on {done:date} by {by}",
     "due.again": "done on {done:date} by {by}; due from {due:date} on",
     # duties of the site's own list

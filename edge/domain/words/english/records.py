@@ -17,6 +17,11 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "led.no_last_date": "the last date on its label is not on record (expires)",
     "led.due": "due again from {due:date} on",
+    "led.due_since": "due again since {due:date}",
+    "led.no_trip_seen": (
+        "the station saw no trip of the {outlet} outlet within {within} before it; "
+        "the test counts all the same, as the station file asks for none"
+    ),
     "led.may_start": "the station may start",
     "led.may_not_first": "the station may not start yet; first: {first:lower}",
     "led.may_not_until": "the station may not start yet; expected {at:date} {at}",
@@ -133,7 +138,7 @@ RECORDS: Final[Mapping[str, str]] = {
     "entered.before_last_heard": "it is from before {point} was last heard: read it again",
     "entered.decides_nothing": "nothing looks at a {role} that is read by eye: {instead}",
     "role.fit_a_point": "fit a point for it",
-    "entered.cant_be": "{typed:value}{forms:the value} is {given} can't be: {role} lies within {low:g} and {high:g} {unit}",
+    "entered.cant_be": "{typed:value}{forms:the value} is {given}, which can't be: {role} lies within {low:g} and {high:g} {unit}",
     "entered.outside_point": "{typed:value}{forms:the value} is {given}: outside what this point can be",
     "entered.no_value": "{typed:value}{forms:the value} is missing: what was read",
     "entered.no_such_word": "{typed:value}{forms:the value} is {given}, neither {one} nor {other}",

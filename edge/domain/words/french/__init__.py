@@ -63,5 +63,6 @@ FR: Final = Language(
     left="encore {}",
     until="jusqu'au {}",
     days="jours",
+    months="janv. févr. mars avr. mai juin juil. août sept. oct. nov. déc.",
     lowers=True,
 )

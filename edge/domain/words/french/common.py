@@ -53,6 +53,7 @@ COMMON: Final[Mapping[str, str]] = {
     ),
     "advice.wild": "mauvaises lectures isolées en une heure : {times}; la dernière : {why}",
     # alarms
+    "alarm.read_at": "{cause} (lu le {at:date} {at})",
     "alarm.right_again": "revenue à la normale; avant : {was}",
     "alarm.gone": "n'existe plus dans le fichier du poste",
     "alarm.absent_out_of_service": "absente; mise hors service{by}",

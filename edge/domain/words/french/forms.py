@@ -27,6 +27,8 @@ FORMS: Final[Mapping[str, str]] = {
         "valeur"
     ),
     "refused.both": "un résultat est indiqué aussi, omettre l'un des deux",
+    "refused.too_strong": "un désinfectant en service a au plus {most} : relire",
+    "refused.cant_be": "possible : {low} à {high}",
     "refused.basin": "ce poste n'a pas un tel bac",
     "refused.other_quantity": "un résultat en {unit} est attendu ici, l'unité de ses niveaux",
     "refused.long_ago": "cela daterait de plus de {years} ans : corriger l'année",
@@ -150,4 +152,6 @@ FORMS: Final[Mapping[str, str]] = {
     "form.key.litres_u": "incertitude type des litres",
     "form.key.seconds_u": "incertitude type des secondes",
     "form.key.not_applicable": "pourquoi c'est sans objet pour ce poste",
+    "refused.unit": "son unité n'est pas connue",
+    "refused.to_come": "c'est encore à venir selon l'horloge du poste",
 }

@@ -95,7 +95,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     ),
     "disinfectant.clock_untrusted": "l'horloge n'est pas fiable : son âge ne peut pas être établi",
     "disinfectant.reuse_ended": "sa durée de réutilisation a pris fin {since:when}",
-    "disinfectant.expired": "selon l'étiquette il était bon jusqu'au {last}",
+    "disinfectant.expired": "périmé : selon l'étiquette il était bon jusqu'au {last}",
     "disinfectant.opened_too_long": "il ne se conserve plus : son récipient a été ouvert le {opened}",
     "disinfectant.opening_not_known": (
         "la date d'ouverture de son récipient n'est pas enregistrée : impossible de dire combien de temps il se conserve"
@@ -114,6 +114,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "rien d'enregistré",
     "due.failed": "dernière fois le {done:date} par {by} : non réussi",
+    "due.now": "fait pour la dernière fois le {done:date} par {by}; à refaire maintenant",
     "due.done": "fait le {done:date} par {by}",
     "due.again": "fait le {done:date} par {by}; à refaire à partir du {due:date}",
     # duties of the site's own list

@@ -15,6 +15,11 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "led.no_last_date": "la dernière date de l'étiquette n'est pas enregistrée (expires)",
     "led.due": "à refaire à partir du {due:date}",
+    "led.due_since": "à refaire depuis le {due:date}",
+    "led.no_trip_seen": (
+        "le poste n'a pas vu la prise {outlet} se déclencher dans les {within} précédentes; "
+        "l'essai compte quand même, car le fichier du poste n'en demande pas"
+    ),
     "led.may_start": "le poste peut démarrer",
     "led.may_not_first": "le poste ne peut pas encore démarrer; d'abord : {first:lower}",
     "led.may_not_until": "le poste ne peut pas encore démarrer; prévu le {at:date} {at}",

@@ -47,7 +47,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
         },
         "phases": {
             "off": "éteint", "at_rest": "au repos, hors des heures de service", "idle": "en attente",
-            "in_use": "en cours d'utilisation", "reheating": "en réchauffage", "at_work": "quelqu'un y travaille",
+            "in_use": "en cours d'utilisation", "reheating": "en chauffe", "at_work": "quelqu'un y travaille",
         },
         "alarms": {
             "reservoir_cold": "Réservoir froid",

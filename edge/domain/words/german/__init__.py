@@ -57,4 +57,6 @@ DE: Final = Language(
     until="bis {}",
     days="Tage",
     days_ago="Tagen",
+    months="Jan. Feb. März Apr. Mai Juni Juli Aug. Sept. Okt. Nov. Dez.",
+    day="{day}. {month}",
 )

@@ -53,6 +53,7 @@ COMMON: Final[Mapping[str, str]] = {
     ),
     "advice.wild": "einzelne schlechte Messwerte innerhalb einer Stunde: {times}; der letzte: {why}",
     # alarms
+    "alarm.read_at": "{cause} (gelesen {at:date} {at})",
     "alarm.right_again": "wieder normal; zuvor: {was}",
     "alarm.gone": "in der Stationsdatei nicht mehr vorhanden",
     "alarm.absent_out_of_service": "liegt nicht an; außer Betrieb genommen{by}",

@@ -27,6 +27,8 @@ FORMS: Final[Mapping[str, str]] = {
         "keinen Wert"
     ),
     "refused.both": "daneben steht ein Ergebnis: eines von beiden weglassen",
+    "refused.too_strong": "ein Desinfektionsmittel im Gebrauch hat höchstens {most}: noch einmal ablesen",
+    "refused.cant_be": "möglich ist {low} bis {high}",
     "refused.basin": "ein solches Becken hat diese Station nicht",
     "refused.other_quantity": "hier gehört ein Ergebnis in {unit} hin, der Einheit seiner Grenzen",
     "refused.long_ago": "das wäre mehr als {years} Jahre her: das Jahr berichtigen",
@@ -147,4 +149,6 @@ FORMS: Final[Mapping[str, str]] = {
     "form.key.litres_u": "Standardunsicherheit der Liter",
     "form.key.seconds_u": "Standardunsicherheit der Sekunden",
     "form.key.not_applicable": "warum es an dieser Station nicht anwendbar ist",
+    "refused.unit": "ihre Einheit ist hier nicht bekannt",
+    "refused.to_come": "das liegt nach der Uhr der Station noch in der Zukunft",
 }

@@ -95,7 +95,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.equipment_changed.ask": "Die Füllung des Reservoirs erfassen, oder die Konzentration prüfen und das erfassen",
     "disinfectant.clock_untrusted": "die Uhr ist nicht vertrauenswürdig: das Alter ist nicht feststellbar",
     "disinfectant.reuse_ended": "die Standzeit endete {since:when}",
-    "disinfectant.expired": "laut Etikett war es haltbar bis {last}",
+    "disinfectant.expired": "abgelaufen: laut Etikett war es haltbar bis {last}",
     "disinfectant.opened_too_long": "nicht mehr haltbar: der Behälter wurde am {opened} geöffnet",
     "disinfectant.opening_not_known": (
         "wann der Behälter geöffnet wurde, ist nicht erfasst: wie lange es haltbar ist, ist nicht feststellbar"
@@ -114,6 +114,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "nichts erfasst",
     "due.failed": "zuletzt am {done:date} von {by}: nicht bestanden",
+    "due.now": "zuletzt durchgeführt am {done:date} von {by}; jetzt fällig",
     "due.done": "durchgeführt am {done:date} von {by}",
     "due.again": "durchgeführt am {done:date} von {by}; fällig ab {due:date}",
     # duties of the site's own list

@@ -15,6 +15,11 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "led.no_last_date": "das letzte Datum auf dem Etikett ist nicht erfasst (expires)",
     "led.due": "wieder fällig ab {due:date}",
+    "led.due_since": "wieder fällig seit {due:date}",
+    "led.no_trip_seen": (
+        "die Station hat die Steckdose {outlet} innerhalb von {within:ago} davor nicht auslösen sehen; "
+        "die Prüfung zählt trotzdem, weil die Stationsdatei keine verlangt"
+    ),
     "led.may_start": "die Station darf starten",
     "led.may_not_first": "die Station darf noch nicht starten; zuerst: {first}",
     "led.may_not_until": "die Station darf noch nicht starten; erwartet {at:date} {at}",

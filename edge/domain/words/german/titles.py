@@ -47,7 +47,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
         },
         "phases": {
             "off": "ausgeschaltet", "at_rest": "in Ruhe, außerhalb der Betriebszeit", "idle": "bereitstehend",
-            "in_use": "in Gebrauch", "reheating": "heizt nach", "at_work": "jemand arbeitet daran",
+            "in_use": "in Gebrauch", "reheating": "heizt auf", "at_work": "jemand arbeitet daran",
         },
         "alarms": {
             "reservoir_cold": "Reservoir kalt",

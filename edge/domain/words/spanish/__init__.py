@@ -56,5 +56,6 @@ ES: Final = Language(
     left="quedan {}",
     until="hasta el {}",
     days="días",
+    months="ene feb mar abr may jun jul ago sep oct nov dic",
     lowers=True,
 )

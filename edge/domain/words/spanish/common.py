@@ -53,6 +53,7 @@ COMMON: Final[Mapping[str, str]] = {
     ),
     "advice.wild": "lecturas malas sueltas en una hora: {times}; la última: {why}",
     # alarms
+    "alarm.read_at": "{cause} (leído el {at:date} {at})",
     "alarm.right_again": "de nuevo normal; antes: {was}",
     "alarm.gone": "ya no figura en el archivo del puesto",
     "alarm.absent_out_of_service": "no presente; puesta fuera de servicio{by}",

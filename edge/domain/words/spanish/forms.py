@@ -24,6 +24,8 @@ FORMS: Final[Mapping[str, str]] = {
     "refused.no_unit": "falta su unidad",
     "refused.concentration": "aquí va una concentración, en %, ppm, g/L, mg/L o mol/L; una tira que solo pasa o no pasa no necesita valor",
     "refused.both": "también se indica un resultado: omitir uno de los dos",
+    "refused.too_strong": "un desinfectante en uso tiene como máximo {most}: volver a leer",
+    "refused.cant_be": "posible: {low} a {high}",
     "refused.basin": "este puesto no tiene tal cuba",
     "refused.other_quantity": "aquí va un resultado en {unit}, la unidad de sus niveles",
     "refused.long_ago": "sería hace más de {years} años: corregir el año",
@@ -142,4 +144,6 @@ FORMS: Final[Mapping[str, str]] = {
     "form.key.litres_u": "incertidumbre típica de los litros",
     "form.key.seconds_u": "incertidumbre típica de los segundos",
     "form.key.not_applicable": "por qué no es aplicable en este puesto",
+    "refused.unit": "su unidad no se conoce",
+    "refused.to_come": "aún está por venir según el reloj del puesto",
 }

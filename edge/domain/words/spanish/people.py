@@ -91,7 +91,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     "disinfectant.equipment_changed.ask": "Registrar el llenado del depósito, o controlar su concentración y registrarlo",
     "disinfectant.clock_untrusted": "el reloj no es fiable: no se puede saber su edad",
     "disinfectant.reuse_ended": "su vida de reutilización terminó {since:when}",
-    "disinfectant.expired": "según su etiqueta era válido hasta el {last}",
+    "disinfectant.expired": "caducado: según su etiqueta era válido hasta el {last}",
     "disinfectant.opened_too_long": "ya no se conserva: su envase se abrió el {opened}",
     "disinfectant.opening_not_known": (
         "no está registrado cuándo se abrió su envase: no se puede saber cuánto se conserva"
@@ -109,6 +109,7 @@ PEOPLE: Final[Mapping[str, str]] = {
     # when something is due again
     "due.none": "nada registrado",
     "due.failed": "la última vez, el {done:date} por {by}: no superado",
+    "due.now": "hecho por última vez el {done:date} por {by}; pendiente ahora",
     "due.done": "hecho el {done:date} por {by}",
     "due.again": "hecho el {done:date} por {by}; pendiente a partir del {due:date}",
     # duties of the site's own list

@@ -15,6 +15,11 @@ RECORDS: Final[Mapping[str, str]] = {
     ),
     "led.no_last_date": "la última fecha de la etiqueta no está registrada (expires)",
     "led.due": "vuelve a tocar desde el {due:date}",
+    "led.due_since": "pendiente desde el {due:date}",
+    "led.no_trip_seen": (
+        "el puesto no vio dispararse la toma de corriente {outlet} en los {within} anteriores; "
+        "la prueba cuenta de todos modos, porque el archivo del puesto no pide ninguna"
+    ),
     "led.may_start": "el puesto puede arrancar",
     "led.may_not_first": "el puesto aún no puede arrancar; primero: {first:lower}",
     "led.may_not_until": "el puesto aún no puede arrancar; previsto el {at:date} {at}",

@@ -47,7 +47,7 @@ TITLES: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
         },
         "phases": {
             "off": "apagado", "at_rest": "en reposo, fuera del horario", "idle": "en espera", "in_use": "en uso",
-            "reheating": "recalentando", "at_work": "alguien trabaja en ello",
+            "reheating": "calentando", "at_work": "alguien trabaja en ello",
         },
         "alarms": {
             "reservoir_cold": "Depósito frío",

@@ -94,6 +94,15 @@ def test_what_chatters_is_held_until_it_has_been_gone_for_long() -> None:
     assert not delay.see(False, 599_000 + REPEATS_GONE_MS)
 
 
+def test_what_came_and_went_before_an_alarm_stood_is_no_coming_of_it() -> None:
+    delay = HeldDelay(60_000, 0)
+    for second, active in ((0, True), (30, False), (200, True), (261, True)):
+        delay.see(active, second * 1000)
+    assert delay.out and delay.comings == 1
+    delay.see(False, 262_000)
+    assert delay.comings == 0
+
+
 @pytest.mark.parametrize(("period_s", "gone"), [(60, [True, False]), (240, [True, True, False]), (900, [True] * 20)])
 def test_what_comes_and_goes_again_and_again_is_held_unless_it_is_seldom(period_s: int, gone: list[bool]) -> None:
     delay, went = HeldDelay(0, 0), []

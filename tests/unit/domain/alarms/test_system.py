@@ -16,7 +16,7 @@ from edge.domain.entries import Draft, Entry, Now, rfc3339, wall_ms_of
 from edge.domain.settings import AlarmTuning
 from edge.domain.station.station import Station
 from tests.unit.domain.records.test_facts_in_order import Bench
-from tests.unit.stations import DRAWING, HOUR, PSI, QUIET, SETTINGS, Driver, kept, tuned
+from tests.unit.stations import DRAWING, HOUR, MONDAY, PSI, QUIET, SETTINGS, Driver, kept, tuned
 
 TRIP = "outlet_tripped:heater"
 #: what a record needs beside its alarm
@@ -338,3 +338,79 @@ def test_an_alarm_whose_point_is_gone_from_the_station_file_ends_and_that_is_tol
     station.kept(kept)
     later = [*station.advance(Now(6_000, before.wall_ms + 61_000, True)), *started([*before.said, *kept])[1]]
     assert not [d for d in later if d.kind == "alarm" and d.body["id"] == TRIP]
+
+
+@pytest.mark.parametrize("restart", ["", "entries", "state"])
+def test_a_reading_that_decided_an_alarm_a_while_ago_is_shown_with_its_time(restart: str) -> None:
+    driver = Bench(SETTINGS)
+    driver.run(300, QUIET | {"reservoir": 24.0}, every_s=10)
+    (told,) = [entry for entry in driver.said if entry.kind == "alarm" and entry.body["id"] == "reservoir_cold"]
+    assert driver.station.alarms(Now(*told.stamp[1:]))["reservoir_cold"]["cause"] == told.body["cause"]
+    driver.record("acknowledge", alarm="reservoir_cold")
+    if restart:
+        driver.start_again(state=restart == "state")
+    driver.run(60, QUIET | {"reservoir": 24.5}, every_s=10)
+    assert (
+        driver.station.alarms(driver.now)["reservoir_cold"]["cause"] == told.body["cause"] + " (read 2026-03-16 05:52)"
+    )
+
+
+# -- put aside: that changes nothing of whether it is there (IEC 62682 and ISA-18.2, from memory: at the end of a shelf an alarm is in
+# the state that its condition gives, not acknowledged where that holds)
+
+
+def warming(driver: Bench, minutes: float) -> None:
+    """A morning without a clock that is right until 05:58, whose liquid will be warm in time for the first case at 07:45."""
+    for _ in range(int(minutes)):
+        began_s = (driver.wall_ms - MONDAY) / 1000.0
+        driver.trusted = began_s >= 480.0
+        driver.run(60, lambda t, began_s=began_s: QUIET | {"reservoir": 24.0 + (t + began_s) / 300.0}, every_s=10)
+
+
+def much_is_wrong(driver: Bench, minutes: float) -> None:
+    """An outlet has tripped, the supply is beyond its limit at rest, and a point gives no readings."""
+    driver.trusted = True
+    wrong = {
+        "reservoir": 38.2,
+        "room": None,
+        "heater-outlet": 1.0,
+        "supply": 66 * PSI,
+        "between": 66 * PSI,
+        "filtered": 66 * PSI,
+    }
+    driver.run(minutes * 60, {**QUIET, **wrong}, every_s=10)  # type: ignore[arg-type] # None: it can't be read
+
+
+@pytest.mark.parametrize(("aside", "restart"), [("shelve", ""), ("shelve", "entries"), ("out_of_service", "state")])
+@pytest.mark.parametrize(
+    ("goes", "expected"),
+    [
+        (warming, {"reservoir_cold", "duty_due:daily_test"}),
+        (much_is_wrong, {TRIP, "static_high", "silent:room", "duty_due:daily_test"}),
+    ],
+)
+def test_what_is_put_aside_is_there_as_long_as_it_would_be_and_comes_back(
+    goes: Callable[[Bench, float], None], expected: set[str], aside: str, restart: str
+) -> None:
+    settings = replace(SETTINGS, hours=dict.fromkeys(range(5), (7 * 60 + 45, 18 * 60)))
+    driver, twin = Bench(settings, trusted=False), Bench(settings, trusted=False)
+    for one in (driver, twin):
+        goes(one, 12)
+        for ident, alarm in one.station.alarms(one.now).items():
+            if alarm["state"] == "unacknowledged":
+                one.record("acknowledge", alarm=ident)
+    put = [ident for ident, alarm in driver.station.alarms(driver.now).items() if alarm["state"] == "acknowledged"]
+    for ident in put:
+        assert kept(driver, aside, alarm=ident, **MORE[aside])["counts"]
+    if restart:
+        driver.start_again(state=restart == "state")
+    for minutes in (3, 5, 3):
+        goes(driver, minutes)
+        goes(twin, minutes)
+        shown, others = (one.station.alarms(one.now) for one in (driver, twin))
+        assert [(ident, shown[ident]["active"]) for ident in put] == [(ident, others[ident]["active"]) for ident in put]
+    for ident in put if aside == "out_of_service" else ():
+        driver.record("in_service", alarm=ident)
+    shown = driver.station.alarms(driver.now)
+    stand = {ident: shown[ident]["state"] for ident in put if shown[ident]["active"]}
+    assert expected <= set(stand) and set(stand.values()) == {"unacknowledged"}

@@ -282,7 +282,7 @@ def test_a_fill_of_what_was_good_until_a_date_that_has_passed_is_not_met() -> No
     driver = ready()
     kept(driver, "disinfectant_fill", expires="2026-02")
     assert state(driver, "disinfectant") == "unmet"
-    assert driver.condition("disinfectant")["text"] == "it was good until 2026-02 by its label"
+    assert driver.condition("disinfectant")["text"] == "expired: it was good until 2026-02 by its label"
 
 
 def test_the_label_ends_a_reuse_life_in_the_middle_of_it() -> None:

@@ -6,8 +6,9 @@ import pytest
 
 from edge.domain.heat.cycle import Phase
 from edge.domain.messages import say
+from edge.domain.station.displayed import displayed_word, shown_phase
 from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged, display_word, verdict_word
-from tests.unit.stations import DRAWING, QUIET, ready
+from tests.unit.stations import DRAWING, QUIET, Driver, ready
 
 IN_USE, COLD = (
     Judged(UNMET, say("machine.cycle_running"), mends=True),
@@ -53,3 +54,16 @@ def test_a_station_says_in_use_while_water_is_drawn_for_a_cycle() -> None:
     assert (verdict["phase"], verdict["verdict"], verdict["display"]) == ("in_use", "not_ready", "in_use")
     driver.run(5, QUIET | {"heater-outlet": 1.0})
     assert driver.station.verdict(driver.now)["display"] == "not_ready"
+
+
+def test_what_is_heated_from_cold_comes_from_no_cycle() -> None:
+    driver = Driver()
+    driver.run(130, QUIET | {"reservoir": 25.0})
+    driver.run(60, DRAWING | {"reservoir": 25.0})
+    driver.duties_done()
+    driver.run(1200, lambda s: QUIET | {"reservoir": 25.0 + 0.003 * s}, every_s=5)
+    verdict = driver.station.verdict(driver.now)
+    assert [one["id"] for one in verdict["conditions"] if one["state"] != "met"] == ["reservoir"]
+    assert (verdict["phase"], verdict["display"]) == ("reheating", "not_ready")
+    told = next(entry.body for entry in driver.said if entry.kind == "phase" and entry.body["to"] == "reheating")
+    assert displayed_word({"to": "not_ready", "conditions": {"reservoir": "unmet"}}, shown_phase(told)) == "not_ready"

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from math import hypot, sqrt
 from typing import Final, NamedTuple, cast
 
-from edge.domain.alarms.states import AT_LIMIT, LIT
+from edge.domain.alarms.states import AT_LIMIT
 from edge.domain.doubts.rooms import Rooms
 from edge.domain.entries import Now, rfc3339
 from edge.domain.entry_bodies import CoolDownBody
@@ -176,7 +176,7 @@ class ReservoirAlarms(Part):
         explained = active and self._is_explained(warmth, now)
         if explained:
             # a set point that is too low is one alarm, not one after each cycle; what wasn't told yet isn't told in a cycle
-            active = found is not None and alarm.present and alarm.state in LIT and not view.situation.is_resting
+            active = found is not None and alarm.is_told and not view.situation.is_resting
         if active and not explained:
             cause = say("reservoir.cold", here=celsius(liquid, point), limit=celsius(limit, point))
             if warmth.cycle.away_since_ms is not None:
@@ -202,7 +202,7 @@ class ReservoirAlarms(Part):
         """Before the first case, in time or about to be told as late; what has been announced already stays."""
         alarms = self._view.alarms.alarms
         late, cold = alarms.get(FIRST_CASE), alarms["reservoir_cold"]
-        if late is None or cold.state in LIT or not self._is_before_first_case(now):
+        if late is None or cold.is_told or not self._is_before_first_case(now):
             return False
         return self._in_time or (late.condition and not late.present)
 
