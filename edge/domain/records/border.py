@@ -18,8 +18,8 @@ from edge.domain.quantities import is_unit
 from edge.domain.readings import CONTACT_WORDS, UNIT_OF, Kind, Role
 from edge.domain.records import forms, site_duties
 from edge.domain.records.book import AHEAD_MS
+from edge.domain.records.commissioning import FINDINGS, How, Item, Unusable, items_of, lacks, told_in
 from edge.domain.records.commissioning import RECORD as COMMISSIONING
-from edge.domain.records.commissioning import How, Item, Unusable, items_of, told_in
 from edge.domain.records.forms import Fault, first_day, last_day, shown
 from edge.domain.records.seen import word_of
 from edge.domain.roles import REST_IS_WELL, ROLES
@@ -286,7 +286,7 @@ def _cant_be(body: Mapping[str, Any], ranges: Mapping[str, Range]) -> Iterator[F
 
 def _no_finding(body: Mapping[str, Any], items: Mapping[str, Item]) -> Iterator[Fault]:
     """An item that doesn't apply and was found in some way all the same; one of which nothing is told."""
-    found = next((key for key in commissioning.FINDINGS if body.get(key) is not None), None)
+    found = next((key for key in FINDINGS if body.get(key) is not None), None)
     if body.get("not_applicable") is not None and found is not None:
         yield Fault(
             "not_applicable",
@@ -296,7 +296,7 @@ def _no_finding(body: Mapping[str, Any], items: Mapping[str, Item]) -> Iterator[
             say("refused.both"),
         )
     item = items.get(str(body.get("item")))
-    lacking = None if item is None else commissioning.lacks(item, body)
+    lacking = None if item is None else lacks(item, body)
     if lacking is not None:
         says = forms.FORMS[COMMISSIONING].keys[lacking].says
         yield Fault(lacking, forms.MISSING, f"{says}, or not_applicable with why", "Add it", say("refused.missing"))

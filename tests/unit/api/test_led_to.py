@@ -69,8 +69,8 @@ DRAW = "the station may not start yet; first: draw water for half a minute"
         ("daily_test", {"passed": True}, ["daily test: passed 0 s ago", "due again from 2026-03-17 on"]),
         ("outlet_test", {"of": "heater", "passed": True}, [
             "outlet:heater: live",
-            "the station saw no trip of the heater outlet within 60 min before it; "
-            + "the test counts all the same, as the station file asks for none",
+            ("the station saw no trip of the heater outlet within 60 min before it; "
+             "the test counts all the same, as the station file asks for none"),
         ]),
         ("release", {}, ["no hold: no hold"]),
         ("shelve", {"alarm": "leak", "minutes": 30}, ["leak: shelved"]),
