@@ -151,7 +151,7 @@ def test_lines_stand_out_and_differ_without_their_colour(browser: Browser, trend
             assert (high + 0.05) / (low + 0.05) >= 3, (name, stroke)
         assert len({dash for _, dash in styles}) == len(styles) == 5
     ends = browser.js("[...document.querySelectorAll('#trend-pressure .end')].map((e) => e.innerText)")
-    assert ends == ["supply", "between", "after"]
+    assert ends == ["supply", "between", "filtered"]
 
 
 def test_keys_alone_read_move_and_widen_it(browser: Browser, trends: Station) -> None:

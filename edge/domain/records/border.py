@@ -27,7 +27,7 @@ from edge.domain.settings import Level, Settings
 
 _BARE: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+([.,][0-9]*)?\s*")
 #: a number with what stands behind it
-_MEASURED: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]+(?:[.,][0-9]*)?\s*([^0-9\s].*)", re.DOTALL)
+_MEASURED: Final = re.compile(r"\s*[-+\N{MINUS SIGN}]?[0-9]++(?:[.,][0-9]*+)?+\s*+([^0-9\s].*)", re.DOTALL)
 #: how much of a substance is in a liquid: per cent (by mass or volume), parts, mass or amount per volume; words may follow ("0.35 % w/v")
 _CONCENTRATION: Final = re.compile(
     r"\s*[<>]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(%|pp[mb]\b|([mµu]?)(g|mol)/(m?)l\b)", re.IGNORECASE

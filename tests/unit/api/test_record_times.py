@@ -13,22 +13,22 @@ from tests.unit.api.test_routes import ONE, Desk, assert_problem
 
 #: the way it is written -> the instant that it means at a station in Dublin; None: it is refused
 WRITTEN: dict[str, str | None] = {
-    "2026-03-16T07:10:00Z": "2026-03-16T07:10:00.000Z",
-    "2026-03-16T08:10:00+01:00": "2026-03-16T07:10:00.000Z",
-    "2026-03-16T07:10:00": None,
-    "07:10": None,
+    "2026-03-16T04:10:00Z": "2026-03-16T04:10:00.000Z",
+    "2026-03-16T05:10:00+01:00": "2026-03-16T04:10:00.000Z",
+    "2026-03-16T04:10:00": None,
+    "04:10": None,
     "2026-03-16": "2026-03-16T00:00:00.000Z",
-    "2026-06-16": "2026-06-15T23:00:00.000Z",
+    "2025-06-16": "2025-06-15T23:00:00.000Z",
     "2026-03-16T24:00:00Z": None,
     "2025-12-31T23:59:60Z": "2026-01-01T00:00:00.000Z",
     "2026-W12-1": None,
-    "1773645000": "2026-03-16T07:10:00.000Z",
-    "1773645000000": None,
+    "1773634200": "2026-03-16T04:10:00.000Z",
+    "1773634200000": None,
     "yesterday": None,
     "'; --": None,
 }
 #: of keys beside `at` only what RFC 3339 calls a date-time
-WHOLE = {"2026-03-16T07:10:00Z", "2026-03-16T08:10:00+01:00"}
+WHOLE = {"2026-03-16T04:10:00Z", "2026-03-16T05:10:00+01:00"}
 
 
 @pytest.fixture
@@ -62,7 +62,7 @@ def test_c042_each_end_of_the_readings_that_are_asked_for(desk: Desk, text: str)
     ("record", "key", "more"),
     [
         ("water_path_treatment", "began_at", {}),
-        ("water_path_treatment", "ended_at", {"began_at": "2026-03-16T07:00:00Z"}),
+        ("water_path_treatment", "ended_at", {"began_at": "2026-03-16T04:00:00Z"}),
         (
             "calibration",
             "due_at",

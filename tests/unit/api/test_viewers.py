@@ -193,6 +193,7 @@ def test_what_is_not_known_is_refused_with_the_nearest(desk: Desk, query: str, w
 
 
 def test_the_station_tells_its_languages_and_titles(desk: Desk) -> None:
+    desk.fakes.judge.show(settings=SETTINGS)
     english, german = json_of(desk, f"{ONE}/station"), json_of(desk, f"{ONE}/station?lang=de")
     assert (english["language"], english["reviewed"]) == ("en", True)
     assert (german["language"], german["reviewed"]) == ("de", False)
