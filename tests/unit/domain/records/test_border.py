@@ -68,7 +68,10 @@ def refused(body: dict[str, Any]) -> str:
             {"record": "commissioning", "item": "decay", "before": "52 psi", "after": "520 psi"},
             "after: it is '520 psi'",
         ),
-        ({"record": "commissioning", "item": "bucket", "litres": 9, "seconds": 60, "value": "70 L/min"}, "nothing else can be read here"),
+        (
+            {"record": "commissioning", "item": "bucket", "litres": 9, "seconds": 60, "value": "70 L/min"},
+            "nothing else can be read here",
+        ),
         ({"record": "commissioning", "item": "dynamic", "value": "50 bananas"}, "it is '50 bananas'"),
         ({"record": "disinfectant_fill", "opened": "2009-05"}, "17 years ago"),
         ({"record": "disinfectant_fill", "expires": "2099-03"}, "Read the label again"),
