@@ -34,12 +34,21 @@ HANDBOOK = (ROOT / "deploy/handbook.md").read_text(encoding="utf-8")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
-def tables() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("warmwell_tables", ROOT / "tests/tables.py")
+def loaded(path: str) -> ModuleType:
+    """A program that is run as a file, as a module."""
+    spec = importlib.util.spec_from_file_location(f"warmwell_{Path(path).stem}", ROOT / path)
     assert spec and spec.loader
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+def tables() -> ModuleType:
+    return loaded("tests/tables.py")
+
+
+def printed() -> ModuleType:
+    return loaded("deploy/handbook.py")
 
 
 @pytest.mark.parametrize(
@@ -149,14 +158,6 @@ def test_a_package_of_some_size_opens_with_its_theory_and_names_files_that_exist
 
 
 # -- the handbook for print
-
-
-def printed() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("warmwell_handbook", ROOT / "deploy/handbook.py")
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def test_the_handbook_for_print_holds_all_of_it_and_its_links_lead_somewhere(tmp_path: Path) -> None:
