@@ -279,7 +279,7 @@ def unseen_text(unseen: Sequence[tuple[str, int, int]]) -> str:
     """Words for closed segments that aren't here; none where all are.
 
     >>> unseen_text([("journal-000001.db", 1, 25000)])[:63]
-    "what is here holds; not here, so nobody knows of them: journal-"
+    'what is here holds; not here, so nobody knows of them: journal-'
     """
     names = ", ".join(f"{name} (entries {first} to {last})" for name, first, last in unseen)
     return f"what is here holds; not here, so nobody knows of them: {names}. {PUT_BACK}" if unseen else ""
