@@ -33,6 +33,8 @@ from edge.domain.sensing.transducers import beside_channel
 _log = logging.getLogger(__name__)
 
 ROOT: Final = "/sys/bus/iio/devices"
+#: a device that is plugged in has all its files after this (real seconds; the kernel makes them within milliseconds; our own number)
+SETTLES_S: Final = 5.0
 PATIENCE_SHARE: Final = 0.6  # of the bus's time limit: so long all silent files of one read are waited for together
 USUAL_LIMIT_S: Final = 2.0
 NAME_S: Final = 0.2  # for the name of a device
@@ -129,15 +131,23 @@ def find(device: str, root: str = ROOT) -> tuple[str, str]:
 
 
 class Channel:
-    """One channel of one device, as far as it was found: its files are looked up at each open of the bus."""
+    """One channel of one device, as far as it was found.
+
+    Its files are looked up at each open of the bus, and again for SETTLES_S: a device that was plugged in a moment ago has its folder
+    before it has all its files. As long as its scale lacks it is looked for at each reading.
+    """
 
     def __init__(self, folder: str, channel: str, counts: Stops | None) -> None:
         self.folder, self.channel, self._counts = folder, channel, counts
         self._raw = os.path.join(folder, f"in_{channel}_raw")
         self._input = os.path.join(folder, f"in_{channel}_input")
+        self._stops: Stops | None = counts
+        self._settled_s = time.monotonic() + SETTLES_S
+        self._look_up()
+
+    def _look_up(self) -> None:
         self._is_raw = os.path.exists(self._raw) or not os.path.exists(self._input)
         self._scale, self._offset = (self._beside(what) for what in ("scale", "offset"))
-        self._stops: Stops | None = counts
 
     def _beside(self, what: str) -> str:
         """The file of scale or offset: the channel's own, its type's, or everyone's; "" for none."""
@@ -159,6 +169,10 @@ class Channel:
             Unreadable: no number, and why.
         """
         factor = UNITS.get(type_of(self.channel), ("", 1.0))[1]
+        if time.monotonic() < self._settled_s or (self._is_raw and not self._scale):
+            self._look_up()
+            if self._stops is None:
+                self.learn_stops(deadline_s)
         try:
             if not self._is_raw:
                 return self._number(self._input, _NUMBER, deadline_s) * factor

@@ -129,6 +129,20 @@ def test_a_count_without_a_scale_has_no_unit(tmp_path):
     assert "no scale" in chip.raws["p"].detail
 
 
+def test_files_that_come_after_their_folder_are_found(tmp_path):
+    """A device that was plugged in a moment ago: its folder and a count are there, scale, offset and form of storage come later."""
+    chip = Chip(tmp_path / "devices")
+    (chip.folder / "in_voltage0_scale").unlink()
+    chip.adapter.open()
+    assert chip.one()[::2] == (None, "adapter_fault")
+    chip.write(in_voltage0_scale="2.000000000\n")
+    assert chip.one() == (2.468, "V", None)
+    chip.write(in_voltage0_offset="-34\n", scan_elements__in_voltage0_type="le:s12/16>>0\n")
+    assert chip.one() == (2.4, "V", None)
+    chip.write(in_voltage0_raw="2047\n")
+    assert chip.one()[2] == "upper_stop"
+
+
 def test_a_channel_that_isn_t_there_names_those_that_are(tmp_path):
     chip = Chip(tmp_path / "devices", {"p": {"channel": "voltage7"}})
     chip.write(**{"in_voltage0-voltage1_raw": "1\n", "in_temp_input": "1\n", "in_voltage0_sampling_frequency": "8\n"})
