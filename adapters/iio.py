@@ -35,6 +35,8 @@ _log = logging.getLogger(__name__)
 ROOT: Final = "/sys/bus/iio/devices"
 #: a device that is plugged in has all its files after this (real seconds; the kernel makes them within milliseconds; our own number)
 SETTLES_S: Final = 5.0
+#: until then they are looked for so often
+LOOKS_S: Final = 0.5
 PATIENCE_SHARE: Final = 0.6  # of the bus's time limit: so long all silent files of one read are waited for together
 USUAL_LIMIT_S: Final = 2.0
 NAME_S: Final = 0.2  # for the name of a device
@@ -142,10 +144,11 @@ class Channel:
         self._raw = os.path.join(folder, f"in_{channel}_raw")
         self._input = os.path.join(folder, f"in_{channel}_input")
         self._stops: Stops | None = counts
-        self._settled_s = time.monotonic() + SETTLES_S
         self._look_up()
+        self._settled_s = self._looked_s + SETTLES_S
 
     def _look_up(self) -> None:
+        self._looked_s = time.monotonic()
         self._is_raw = os.path.exists(self._raw) or not os.path.exists(self._input)
         self._scale, self._offset = (self._beside(what) for what in ("scale", "offset"))
 
@@ -169,7 +172,8 @@ class Channel:
             Unreadable: no number, and why.
         """
         factor = UNITS.get(type_of(self.channel), ("", 1.0))[1]
-        if time.monotonic() < self._settled_s or (self._is_raw and not self._scale):
+        is_new = self._looked_s < self._settled_s and time.monotonic() >= self._looked_s + LOOKS_S
+        if is_new or (self._is_raw and not self._scale):
             self._look_up()
             if self._stops is None:
                 self.learn_stops(deadline_s)
