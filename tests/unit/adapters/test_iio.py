@@ -122,7 +122,6 @@ def test_a_scale_that_another_program_changes_is_heeded_at_once(chip):
 
 
 def test_a_count_without_a_scale_has_no_unit(tmp_path):
-    monkeypatch.setattr("adapters.iio.LOOKS_S", 0.0)
     chip = Chip(tmp_path / "devices")
     (chip.folder / "in_voltage0_scale").unlink()
     chip.adapter.open()
@@ -132,6 +131,7 @@ def test_a_count_without_a_scale_has_no_unit(tmp_path):
 
 def test_files_that_come_after_their_folder_are_found(tmp_path, monkeypatch):
     """A device that was plugged in a moment ago: its folder and a count are there, scale, offset and form of storage come later."""
+    monkeypatch.setattr("adapters.iio.LOOKS_S", 0.0)
     chip = Chip(tmp_path / "devices")
     (chip.folder / "in_voltage0_scale").unlink()
     chip.adapter.open()
