@@ -16,7 +16,7 @@ from edge.domain.entries import rfc3339
 from edge.domain.messages import as_json, say
 from edge.domain.quantities import DIMENSIONS
 from edge.domain.readings import Kind
-from edge.domain.records.commissioning import GROUPS, How, Item, Live, Standing, limits_said, shown
+from edge.domain.records.commissioning import GROUPS, Item, Live, Standing, as_read, limits_said, needs, shown
 from edge.domain.settings import Settings
 from edge.domain.words.saying import Words
 from edge.snapshot import Snapshot
@@ -63,6 +63,9 @@ class ListedItem(models.Shape):
     do: str = Field(description="what to look at or measure")
     caution: str = Field(description="what can hurt; empty where nothing does")
     source: str = Field(description="where its limit is from, or that it is common practice")
+    needs: list[str] = Field(
+        description="keys without each of which a record of it says nothing, but where it doesn't apply"
+    )
     point: str | None
     number: ItemNumber | None
     text: str = Field(description="what was found, or why it has to be done again")
@@ -110,6 +113,7 @@ def _item(one: Standing, live: Live, settings: Settings | None, words: Words) ->
         "id": item.id, "group": item.group, "how": str(item.how), "state": str(one.state),
         "state_text": words.text(say(f"commissioning.state.{one.state}")), "is_done": one.is_done,
         "title": words.text(item.title), "do": words.text(item.ask), "caution": words.text(item.caution), "source": words.text(item.source),
+        "needs": list(needs(item, is_read=live.value is not None)),
         "point": item.point, "number": _number(item, live, settings, words) if item.quantity else None,
         "text": words.text(one.text), "msg": None if one.text is None else as_json(one.text),
         "seq": one.seq, "at": None if one.at_ms is None else rfc3339(one.at_ms),
@@ -118,19 +122,13 @@ def _item(one: Standing, live: Live, settings: Settings | None, words: Words) ->
 
 
 def _number(item: Item, live: Live, settings: Settings | None, words: Words) -> dict[str, Any]:
-    read = _as_read(item)
+    read = as_read(item)
     value = None if live.value is None else shown(read, live.value)
     now = None if value is None else {"value": value.value, "unit": value.unit, "text": words.formatted(value, "")}
     return {
         "quantity": item.quantity, "low": item.low, "high": item.high, "limits": words.text(limits_said(item)),
         "units": _units(read, settings), "now": now,
     }  # fmt: skip
-
-
-def _as_read(item: Item) -> Item:
-    """The item with the quantity that is read for it: of a bucket test a flow, of a decay a pressure."""
-    of = {How.BUCKET: Kind.FLOW, How.DECAY: Kind.PRESSURE}
-    return item._replace(quantity=str(of.get(item.how, item.quantity)))
 
 
 def _units(item: Item, settings: Settings | None) -> list[str]:

@@ -18,7 +18,7 @@ from edge.domain.quantities import is_unit
 from edge.domain.readings import CONTACT_WORDS, UNIT_OF, Kind, Role
 from edge.domain.records import forms, site_duties
 from edge.domain.records.book import AHEAD_MS
-from edge.domain.records.commissioning import FINDINGS, How, Item, Unusable, items_of, lacks, told_in
+from edge.domain.records.commissioning import FINDINGS, How, Item, Unusable, as_read, items_of, lacks, told_in
 from edge.domain.records.commissioning import RECORD as COMMISSIONING
 from edge.domain.records.forms import Fault, first_day, last_day, shown
 from edge.domain.records.seen import word_of
@@ -72,20 +72,21 @@ class Asked(NamedTuple):
 
 def asked_by(settings: Settings) -> Asked:
     """What a station file asks of records."""
+    items = items_of(settings)
     levels = {ident: duty.action or duty.alert for ident, duty in settings.rules.duties.items()}
     return Asked(
         tuple(basin.id for basin in settings.basins),
         {point.id: point.role for point in settings.points},
         {ident: level for ident, level in levels.items() if level is not None},
-        {item.id: item for item in items_of(settings)},
-        {item.id: found for item in items_of(settings) if (found := _range_of(settings, item)) is not None},
+        {item.id: item for item in items},
+        {item.id: found for item in items if (found := _range_of(settings, item)) is not None},
     )
 
 
 def _range_of(settings: Settings, item: Item) -> Range | None:
     """What the number of an item can be: what its point can read, or any of its kind; None where that isn't known."""
     keys = {How.NUMBER: ("value",), How.BUCKET: ("value",), How.DECAY: ("before", "after")}.get(item.how, ())
-    dimension = {How.BUCKET: "flow", How.DECAY: "pressure"}.get(item.how, item.quantity)
+    dimension = as_read(item).quantity
     kind = next((kind for kind in Kind if kind == dimension.removesuffix("_difference")), None)
     if not keys or kind is None or item.group == "own":
         return None

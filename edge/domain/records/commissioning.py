@@ -341,16 +341,28 @@ def told_in(body: Mapping[str, Any], key: str, dimension: str) -> float | None:
         raise Unusable(say("calibration.key", key=name(key), why=text(str(exc)))) from None
 
 
+def as_read(item: Item) -> Item:
+    """The item with the quantity that is read for it: of a bucket test a flow, of a decay a pressure."""
+    return item._replace(quantity=str(_READ_FOR.get(item.how, item.quantity)))
+
+
+def needs(item: Item, *, is_read: bool) -> tuple[str, ...]:
+    """The keys without which a record of this item says nothing. `is_read`: the station has a number of its own to take."""
+    if item.how is How.NUMBER and not is_read:
+        return ("value",)
+    return _NEEDS.get(item.how, ())
+
+
 def lacks(item: Item, body: Mapping[str, Any]) -> str | None:
-    """The key without which a record of this item says nothing; None where it says enough, or the station can look for itself."""
+    """The first of them that a record lacks; None where it says enough, or the station can look for itself."""
     if body.get("not_applicable") is not None:
         return None
-    needs: tuple[str, ...] = _NEEDS.get(item.how, ())
-    if item.how is How.NUMBER and item.base not in ROWS:
-        needs = ("value",)  # nothing is measured for an item of the site's own
-    return next((key for key in needs if body.get(key) is None), None)
+    # nothing is measured for an item of the site's own
+    return next((key for key in needs(item, is_read=item.base in ROWS) if body.get(key) is None), None)
 
 
+#: what is read for an item whose own quantity is another
+_READ_FOR: Final[Mapping[How, Kind]] = MappingProxyType({How.BUCKET: Kind.FLOW, How.DECAY: Kind.PRESSURE})
 #: what a record of an item can't do without
 _NEEDS: Final[Mapping[How, tuple[str, ...]]] = MappingProxyType(
     {

@@ -142,17 +142,12 @@ function itemPage(ident, root, again) {
     made = [...(byHow[item.how] ? byHow[item.how]() : [passed]), text("not_applicable", { help: say("comm.why_not") }), text("instrument"), text("note", { isLong: true })];
     fields.replaceChildren(...made.map((one) => one.element));
   }
-  /** What a record can't do without: the station has no reading of its own to take. */
-  function needs() {
-    if (item.how === "number") return item.number.now ? [] : ["value"];
-    return { eye: ["passed"], journal_or_eye: ["passed"], journal: ["passed"], bucket: ["litres", "seconds"], decay: ["before"] }[item.how] || [];
-  }
   async function sent() {
     put(fault, "");
     if (who.lacks(fault)) return;
     const body = { item: ident };
     for (const one of made) if (one.isSet()) body[one.key] = one.value();
-    const lacks = body.not_applicable ? [] : needs().filter((key) => !(key in body));
+    const lacks = body.not_applicable ? [] : item.needs.filter((key) => !(key in body));
     if (lacks.length) return put(fault, say("form.first", { what: either([labelOf(lacks[0]), labelOf("not_applicable")]) }));
     isSending = true;
     may();
