@@ -233,9 +233,8 @@ class Gpio(Adapter):
         if meter is not None:
             line.looked_ns = chip.now_ns()  # before the edges are fetched: what comes meanwhile is not overdue
             edges = self._try(line, lambda held: held.edges()) or ()
-            meter.hear(
-                edges, chip.now_ns()
-            )  # after it: a thread that was held up in between has fetched none of the future
+            # by the time after it: what a thread that was held up in between has fetched is none of the future
+            meter.hear(edges, chip.now_ns())
 
     def _read(self, chip: Chip, line: _Line) -> list[Raw]:
         mono_ms = self._clock.mono_ms()

@@ -80,7 +80,7 @@ class Unknown(ValueError):
     """A form of Markdown that this has no form for: a paper loses nothing on its way to print."""
 
 
-class Heading(Paragraph):  # type: ignore[misc]  # reportlab has no types
+class Heading(Paragraph):
     """A heading that stands among the bookmarks, and that links within the paper lead to."""
 
     def __init__(self, words: str, level: int, plain: str) -> None:
@@ -94,7 +94,7 @@ class Heading(Paragraph):  # type: ignore[misc]  # reportlab has no types
         super().draw()
 
 
-class Numbered(Canvas):  # type: ignore[misc]
+class Numbered(Canvas):
     """Each page bears its number."""
 
     def showPage(self) -> None:  # reportlab's name
@@ -202,29 +202,35 @@ def _images(node: SyntaxTreeNode, folder: Path) -> Iterator[Flowable]:
 
 
 def _code(text: str) -> Flowable:
-    """Lines as they are typed: one that is too long goes on in the next, further to the right, as a shell would take it."""
-    lines: list[str] = []
-    for line in text.rstrip().split("\n"):
-        rest, indent = line, ""
-        while stringWidth(indent + rest, "Vera", CODE.fontSize) > WIDTH - 24 and " " in rest.strip():
-            cut = rest.rindex(" ", 0, max(len(rest) - 1, 1))
-            while (
-                stringWidth(indent + rest[:cut] + " \\", "Vera", CODE.fontSize) > WIDTH - 24
-                and " " in rest[:cut].strip()
-            ):
-                cut = rest.rindex(" ", 0, cut)
-            lines.append(f"{indent}{rest[:cut]} \\")
-            rest, indent = rest[cut + 1 :], "    "
-        lines.append(indent + rest)
-    return XPreformatted(shown("\n".join(lines)), CODE)
+    """Lines as they are typed: one that is too long goes on in the next, further to the right, as a shell takes it."""
+    return XPreformatted(shown("\n".join(map(_folded, text.rstrip().split("\n")))), CODE)
+
+
+def _folded(line: str) -> str:
+    """A line as it is, or folded between its words; what stands in quotes is one."""
+    first, *rest = re.findall(r"(?:'[^']*'|\S)+", line) or [""]
+    if _fits(line) or not rest:
+        return line
+    lines = [first]
+    for word in rest:
+        if _fits(f"{lines[-1]} {word} \\"):
+            lines[-1] += f" {word}"
+        else:
+            lines.append(f"    {word}")
+    return " \\\n".join(lines)
+
+
+def _fits(line: str) -> bool:
+    return bool(stringWidth(line, CODE.fontName, CODE.fontSize) <= WIDTH - 24)
 
 
 def _table(node: SyntaxTreeNode) -> Flowable:
     rows = [[cell.children[0] for cell in row.children] for part in node.children for row in part.children]
-    most = [max(stringWidth(plain(row[i]), "Vera", CELL.fontSize) for row in rows) + 10 for i in range(len(rows[0]))]
+    columns = [[plain(cell) for cell in column] for column in zip(*rows, strict=True)]
+    most = [max(stringWidth(text, "Vera", CELL.fontSize) for text in column) + 10 for column in columns]
     least = [
-        max(stringWidth(word, "VeraBd", CELL.fontSize) for row in rows for word in plain(row[i]).split() or [""]) + 10
-        for i in range(len(rows[0]))
+        max(stringWidth(word, "VeraBd", CELL.fontSize) for text in column for word in text.split() or [""]) + 10
+        for column in columns
     ]
     spare = max(WIDTH - sum(least), 0.0)
     wanted = [max(a - b, 0.0) for a, b in zip(most, least, strict=True)]

@@ -103,11 +103,12 @@ def entry_line(entry: Mapping[str, Any], zone: ZoneInfo) -> str:
 def ack(alarm: str, by: str | None, url: str, *, as_json: bool = False) -> int:
     """Acknowledge an alarm; returns once that is on the station's disk: 0, or 2 where it is kept and changes nothing."""
     answer = client.acknowledge(alarm, by, url)
-    code = DONE if answer.get("counts", True) else UNUSABLE
+    counts = answer.get("counts", True)
+    code = DONE if counts else UNUSABLE
     if as_json:
         say_json(answer)
         return code
-    doubt = "" if answer.get("counts", True) else f"; it changes nothing: {answer.get('why_not')}"
+    doubt = "" if counts else f"; it changes nothing: {answer.get('why_not')}"
     kept = f"{'recorded' if doubt else 'acknowledged'}: entry {answer['seq']} of the journal{doubt}"
     print("; ".join([kept, *answer.get("led_to", [])]))
     return code

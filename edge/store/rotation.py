@@ -59,7 +59,7 @@ class Asks(Protocol):
 class Span(NamedTuple):
     """How long segments are: a segment takes the oldest `entries` once `kept` newer ones stand behind them."""
 
-    entries: int = 25_000
+    entries: int
     kept: int = 20_000
 
 

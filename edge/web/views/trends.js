@@ -222,7 +222,7 @@ function showSaid(view) {
     const wide = (Math.min(alarm.to, view.to) - Math.max(alarm.from, view.from)) / (view.to - view.from);
     put(element.firstChild, wide > 0.09 ? alarmName(alarm.id) : "");
   }));
-  const word = state.span.length > 40 * 86400e3 ? dayName : clockTime;
+  const word = state.span.length > 40 * DAY_MS ? dayName : clockTime;
   const more = rows.left + (told ? told.more_alarms : 0);
   const counted = alarms.length + (told ? told.more_alarms : 0);
   put(part(at.said.element, "summary"), !told ? say(state.happened.trouble ? "trends.not_known_now" : "trends.being_read") : together([
@@ -347,7 +347,7 @@ function filterData(news, view, convert) {
     data.dots.push([...dots, ...newest].map((dot) => ({ at: dot.at, value: convert(dot.value) })));
     data.series.push({ name: words(id), style: STYLES[n], end: value === null || !state.span.isLive ? null : convert(value) });
     if (value !== null && limit !== null && !isLost && left && typeof left.low === "number") {
-      const when = { value: view.now + (left.value ?? left.low) * 86400e3, low: view.now + left.low * 86400e3, high: view.now + (left.high ?? left.low * 4) * 86400e3 };
+      const when = { value: view.now + (left.value ?? left.low) * DAY_MS, low: view.now + left.low * DAY_MS, high: view.now + (left.high ?? left.low * 4) * DAY_MS };
       data.foreseen.push(foreseenTo(view.now, value, limit, when).map((one) => ({ at: one.at, low: convert(one.low), high: convert(one.high) })));
     }
     return { id, value, limit, left, dots };
