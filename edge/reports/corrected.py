@@ -79,10 +79,13 @@ def corrections_of(entries: Iterable[Entry], settings: Settings, dates: Dates) -
     book = RecordBook(settings, ZoneInfo(settings.timezone))
     book.dates = dates
     points: Sequence[Any] = ()
+    digest = ""
     found: dict[str, list[Since]] = {}
     for entry in entries:
         if entry.kind == "settings":
-            points = settings_of(entry.body["document"]).points
+            if entry.body["digest"] == digest:
+                continue  # each start writes its own
+            digest, points = entry.body["digest"], settings_of(entry.body["document"]).points
         else:
             book.add(fact_of(entry))
         at_ms = dates.of(entry.stamp).wall_ms

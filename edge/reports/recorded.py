@@ -10,11 +10,11 @@ from edge.domain.messages import number, say, text
 from edge.domain.readings import CONTACT_WORDS, Kind
 from edge.domain.records.commissioning import RECORD as COMMISSIONING
 from edge.domain.records.commissioning import Result
+from edge.domain.words.saying import SIGNS
 from edge.reports.teller import Teller
 
-#: units as the station file spells them -> their signs
-_SIGNS: Final[Mapping[str, str]] = {"degC": "°C", "Cel": "°C", "degF": "°F"}
-_UNIT: Final = re.compile(r"\b(degC|Cel|degF)\b")
+_SIGNS: Final[Mapping[str, str]] = {**SIGNS, "Cel": SIGNS["degC"]}
+_UNIT: Final = re.compile(rf"\b({'|'.join(_SIGNS)})\b")
 _NUMBER: Final = re.compile(r"(?<=\d)\.(?=\d)")
 #: what the station worked out of a record and tells elsewhere, or keeps for itself
 _LEFT_OUT: Final[Mapping[str, frozenset[str]]] = {

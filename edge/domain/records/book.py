@@ -71,9 +71,14 @@ TRIPPED: Final = "tripped"
 UNNUMBERED: Final = (POWER_UP, POWER_UNSURE, HEAT_OFF, USED, TRIPPED, LIVE)
 
 
+def _on_the_wall(wall_ms: int, zone: ZoneInfo) -> datetime:
+    """An instant as the clock at the station shows it."""
+    return datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(zone)
+
+
 def local_date(wall_ms: int, zone: ZoneInfo) -> date:
     """The calendar date at the station."""
-    return datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(zone).date()
+    return _on_the_wall(wall_ms, zone).date()
 
 
 def is_test_due(last_pass_ms: int | None, now_ms: int, zone: ZoneInfo) -> bool:
@@ -127,7 +132,7 @@ def months_later(day: date, months: int) -> date:
 
 def months_later_ms(wall_ms: int, months: int, zone: ZoneInfo) -> int:
     """The same local day and time so many calendar months later; a day that the month lacks becomes its last."""
-    local = datetime.fromtimestamp(wall_ms / 1000.0, UTC).astimezone(zone)
+    local = _on_the_wall(wall_ms, zone)
     day = months_later(local.date(), months)
     return int(local.replace(year=day.year, month=day.month, day=day.day).timestamp() * 1000)
 
@@ -138,8 +143,7 @@ def days_later_ms(wall_ms: int, days: int, zone: ZoneInfo) -> int:
     >>> days_later_ms(wall_ms_of("2026-03-16T06:09:00Z"), 14, ZoneInfo("Europe/Dublin")) == wall_ms_of("2026-03-30T05:09:00Z")
     True
     """
-    local = datetime.fromtimestamp(wall_ms // 1000, UTC).astimezone(zone)
-    return round((local + timedelta(days=days)).timestamp()) * 1000 + wall_ms % 1000
+    return round((_on_the_wall(wall_ms, zone) + timedelta(days=days)).timestamp() * 1000)
 
 
 def on_the_wall_ms(from_ms: int, to_ms: int, zone: ZoneInfo) -> int:
@@ -148,9 +152,7 @@ def on_the_wall_ms(from_ms: int, to_ms: int, zone: ZoneInfo) -> int:
     >>> on_the_wall_ms(wall_ms_of("2026-03-16T06:09:00Z"), wall_ms_of("2026-03-30T05:09:00Z"), ZoneInfo("Europe/Dublin")) // 86_400_000
     14
     """
-    first, last = (
-        datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).utcoffset() for at_ms in (from_ms, to_ms)
-    )
+    first, last = (_on_the_wall(at_ms, zone).utcoffset() for at_ms in (from_ms, to_ms))
     assert first is not None and last is not None
     return to_ms - from_ms + (last - first) // timedelta(milliseconds=1)
 

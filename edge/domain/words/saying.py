@@ -57,7 +57,8 @@ FOR_SOME: Final = (TYPED, BY_FORM)
 #: names that are ids of ours: for whoever has forms they are words
 _IDS: Final = frozenset({*map(str, Role), *FORMS, *(key for form in FORMS.values() for key in form.keys)})
 _SECONDS: Final[Mapping[str, float]] = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
-_SIGNS: Final[Mapping[str, str]] = {"degC": "°C", "degF": "°F"}
+#: units as they are spelt -> as people see them
+SIGNS: Final[Mapping[str, str]] = {"degC": "°C", "degF": "°F"}
 _DIFFERENCE: Final = "_difference"
 _KINDS: Final = {str(kind): kind for kind in Kind}
 
@@ -146,7 +147,7 @@ class Words:
             return f"{volume:{form}} {unit}"
         if spec and unit != OWN:
             read_in = self._in_place_of(value, unit or value.unit)
-            name = unit and (unit if read_in == unit else _SIGNS.get(read_in, read_in))
+            name = unit and (unit if read_in == unit else SIGNS.get(read_in, read_in))
             return f"{_in_unit(value, read_in):{form}}" + (f" {name}" if name else "")
         if self.units is None:
             raise ValueError(f"a {kind} can't be said without a station's units")
