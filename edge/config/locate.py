@@ -44,6 +44,15 @@ class Locator:
                 return found
         return 1
 
+    def text_of_line(self, path: Path) -> str:
+        """That line as it stands in the text."""
+        return self._text.split("\n")[self.line(path) - 1]
+
+    def add(self, written: Path, path: Path) -> None:
+        """From now on another path, and what is below it, stands where one of the text does."""
+        below = {old: line for old, line in self._lines.items() if old[: len(written)] == written}
+        self._lines |= {(*path, *old[len(written) :]): line for old, line in below.items()}
+
     def _read(self) -> None:
         table: Path = ()
         while True:
@@ -65,6 +74,7 @@ class Locator:
         self._at += brackets
         path: Path = ()
         for name in names[:-1]:
+            self._lines.setdefault((*path, name), line)
             path = self._inside((*path, name))
         path = (*path, names[-1])
         if brackets == 2:

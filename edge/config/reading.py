@@ -68,6 +68,7 @@ class Findings:
         self.document: Mapping[str, Any] = {}
         self.parsed = Parsed({}, "")
         self.never_ready: list[str] = []  # those of the warnings that no station gets READY with
+        self._as_written: dict[KeyPath, str] = {}
         self._shared: list[tuple[Findings, Mapping[str, Any]]] = []
 
     def take(self, section: str, shared: Findings) -> None:
@@ -79,6 +80,11 @@ class Findings:
         both = {ident: _over(others.get(ident), mine.get(ident)) for ident in idents}
         self._shared.append((shared, self.document))
         self.document = {**self.document, section: both}
+
+    def call_as_written(self, path: KeyPath, name: str) -> None:
+        """From now on sentences call the last step of a path by the name that stands in the file for it."""
+        self.locator.add((*path[:-1], name), path)
+        self._as_written[path] = name
 
     def lacks(self, path: KeyPath) -> bool:
         """Is the key really absent, and not only in a line that was set aside?"""
@@ -92,16 +98,20 @@ class Findings:
         """A mistake at a key; the same sentence is never said twice."""
         there = self._file_of(path)
         file = "" if there is self else there.file
-        mistake = Mistake(there.locator.line(path), dotted(path, self.document), what, expected, do, file)
+        mistake = Mistake(there.locator.line(path), self._dotted(path, there), what, expected, do, file)
         if mistake not in self.mistakes:
             self.mistakes.append(mistake)
 
     def warn(self, path: KeyPath, text: str, *, never_ready: bool = False) -> None:
         """Something that is allowed, but that the person should know. `never_ready`: no station gets READY so."""
         there = self._file_of(path)
-        said = f"{_where(there.file, there.locator.line(path), dotted(path, self.document))}: {text}."
+        said = f"{_where(there.file, there.locator.line(path), self._dotted(path, there))}: {text}."
         self.warnings.append(said)
         self.never_ready += [said] if never_ready else []
+
+    def _dotted(self, path: KeyPath, there: Findings) -> str:
+        names = there._as_written
+        return dotted(tuple(names.get(path[: at + 1], step) for at, step in enumerate(path)), self.document)
 
     def _file_of(self, path: KeyPath) -> Findings:
         """Which file says it: that which is named where only that one does."""

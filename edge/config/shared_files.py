@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from edge.config import former
 from edge.config.build import commissioning_item, tuning
 from edge.config.checks import check_alarms, check_items
 from edge.config.fields import told
@@ -55,12 +56,15 @@ def add_shared(found: Findings, folder: Path, kind: Shared) -> None:
     own = found.document.get(kind.table)
     named = own.get(kind.key) if isinstance(own, dict) else None
     if isinstance(named, str) and named.strip():  # a wrong kind of value is a mistake of the station file
-        found.take(kind.section, _tables(folder / named, kind))
+        shared = _tables(folder / named, kind)
+        found.take(kind.section, shared)
+        found.warnings += shared.warnings
 
 
 def _tables(path: Path, kind: Shared) -> Findings:
     """A file's tables, as written, with their lines. Raises UnusableInputs."""
     found, section = file_of(path, f"{kind.called}: TOML text, UTF-8, at most 1 MiB"), kind.section
+    former.bring_up(found)
     for key in found.document:
         if key != section:
             what, only = f"{told(key)} is not known here", f"nothing but [{section}.<id>] tables"

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from edge.config import checks as config_checks
+from edge.config import former
 from edge.config import notes as config_notes
 from edge.config import ports as config_ports
 from edge.config import telling as config_telling
@@ -69,6 +70,7 @@ def loads(text: str, path: Path) -> StationFile:
         found.mistakes.append(
             Mistake(1, "", "the file is empty", "at least [station], one [[bus]] and one [[point]]", "Fill it")
         )
+    former.bring_up(found)
     of_others: tuple[UnusableInput, ...] = ()
     for kind in SHARED:
         try:
@@ -112,11 +114,12 @@ def settings_of(document: Mapping[str, Any]) -> Settings:
     """What a station file's document, as the journal keeps it, makes of its station. Raises UnusableInputs."""
     found = Findings("the journal's settings")
     found.document = document
+    former.bring_up(found)  # an earlier version may have written it
     tables = read(found)
     points, tunings = _points(tables, found), _tunings(tables, found)
     asked = _commissioning(tables, found)
     found.refuse()
-    return _asking(build_station(tables, _bound(points, document), tunings), asked)
+    return _asking(build_station(tables, _bound(points, found.document), tunings), asked)
 
 
 def _points(tables: Tables, found: Findings) -> dict[int, Point]:
@@ -159,10 +162,11 @@ _NOT_TRANSDUCER: Final = frozenset(
 
 def _bound(points: Mapping[int, Point], document: Mapping[str, Any]) -> tuple[Point, ...]:
     """Points with what their calibrations are bound to: which sensor, and a digest of the transducer's settings."""
-    bound = []
+    bound, tables = [], document["point"]
+    wirings = [{key: value for key, value in table.items() if key not in _NOT_TRANSDUCER} for table in tables]
+    wirings = former.first_named({"point": wirings})["point"]  # else a key that is renamed would undo calibrations
     for index, point in points.items():
-        table = document["point"][index]
-        wiring = {key: value for key, value in table.items() if key not in _NOT_TRANSDUCER}
+        table, wiring = tables[index], wirings[index]
         identity = str(table.get("address") or table.get("serial") or "")
         digest = (
             hashlib.sha256(json.dumps(wiring, sort_keys=True, default=str).encode()).hexdigest()[:16] if wiring else ""

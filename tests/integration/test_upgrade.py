@@ -11,6 +11,7 @@ import json
 import os
 import random
 import shutil
+import signal
 import sqlite3
 import stat
 import tomllib
@@ -32,7 +33,7 @@ from edge.store.export import export_journal, export_readings
 from edge.store.journal import Journal
 from edge.store.series import Series
 from edge.store.verify import parse_head, verify
-from tests.integration.daemon_kit import Daemon
+from tests.integration.daemon_kit import Daemon, until
 from tests.integration.powercut_fs import powercut_mount, why_not
 from tests.integration.store_kit import STATION, draft, python
 
@@ -126,6 +127,8 @@ def test_nothing_that_an_earlier_version_kept_is_lost(release: str, tmp_path: Pa
 def test_a_daemon_goes_on_with_what_the_release_before_knew(tmp_path: Path) -> None:
     text = (FOLDER / "0.1.0" / "station.toml").read_text(encoding="utf-8")
     text = text.replace("{ ", "{{ ").replace(" }", " }}")
+    (tmp_path / "wire").mkdir()
+    text += f'\n[[bus]]\nid = "wire"\nkind = "onewire"\nfolder = "{tmp_path}/wire"\n'  # as it was called then
     daemon = Daemon(tmp_path, text)
     put_down("0.1.0", daemon.keep)
     daemon.start()
@@ -136,6 +139,19 @@ def test_a_daemon_goes_on_with_what_the_release_before_knew(tmp_path: Path) -> N
         kinds = [entry["kind"] for entry in daemon.entries()]
         repairs = [entry["body"] for entry in daemon.entries() if entry["kind"] == "repair"]
         assert kinds.count("started") == 2 and [repair["what"] for repair in repairs] == ["migrated"] * 2
+        said = "bus[wire].folder: folder is called root since version 0.1.0"
+        assert daemon.log().count(said) == 1
+        daemon.send(signal.SIGHUP)
+        until(lambda: daemon.log().count(said) == 2, why="the reload says so too")
+        daemon.text = text.replace(f'folder = "{tmp_path}', f'root = "{tmp_path}')
+        daemon.write()
+        daemon.send(signal.SIGHUP)
+        taken = "the station file was taken"
+        until(lambda: daemon.log().count(taken) == 2, why="the file that was corrected is taken")
+        assert daemon.log().count(said) == 2
+        settings = [entry["body"] for entry in daemon.entries() if entry["kind"] == "settings"][1:]
+        assert {body["digest"] for body in settings} == {settings[0]["digest"]}
+        assert settings[0]["document"]["bus"][-1] == {"id": "wire", "kind": "onewire", "root": f"{tmp_path}/wire"}
     finally:
         daemon.end()
 
