@@ -22,6 +22,8 @@ PATH=/usr/sbin:/usr/bin:/sbin:/bin:/usr/local/sbin:/usr/local/bin
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 # shellcheck source=deploy/environment.sh
 . "$here/environment.sh"
+# shellcheck source=deploy/sums.sh
+. "$here/sums.sh"
 
 step() { _say "$*"; }
 
@@ -182,10 +184,15 @@ free_kb=$(df -Pk "$opt" | awk 'NR == 2 { print $4 }')
 [ "$free_kb" -ge "${WARMWELL_ROOM_KB:-400000}" ] || refuse "$opt" "there are $((free_kb / 1000)) MB free" "400 MB, as the old version stays until the new one runs" "Make room"
 _find_python || exit 3
 
+# A board that was told whose releases it takes, takes no other.
+if [ -e "$etc/release.pub" ]; then
+    [ -e "$warmwell_root/SHA256SUMS" ] || refuse "$warmwell_root" "it is a checkout, which nobody signed" "a stick signed by the key in $etc/release.pub" "Use one, or remove that file"
+    signed_by "$etc/release.pub" "$warmwell_root"
+fi
+
 # From a stick: everything on it is whole, and nothing comes from the network. From a checkout: its own files.
 if [ -e "$warmwell_root/SHA256SUMS" ]; then
-    (cd "$warmwell_root" && sha256sum --quiet -c SHA256SUMS) >/dev/null 2>&1 \
-        || refuse "$warmwell_root" "a file isn't the one that deploy/stick.sh wrote" "every file as in SHA256SUMS" "Write the stick anew"
+    whole "$warmwell_root"
     export PIP_NO_INDEX=1 PIP_FIND_LINKS="$warmwell_root/wheels" PIP_CONFIG_FILE=/dev/null
     source=$(find "$warmwell_root/wheels" -name 'warmwell-*.whl' | sort | tail -n 1)
     [ -n "$source" ] || refuse "$warmwell_root/wheels" "Warmwell's own wheel isn't there" "warmwell-*.whl" "Write the stick anew"

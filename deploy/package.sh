@@ -1,18 +1,21 @@
 #!/usr/bin/env bash
 # Makes a Debian package of a folder that deploy/stick.sh has written. Installing it runs deploy/install.sh, which needs no network
-# then; removing it runs the same with --uninstall. The same folder gives the same bytes each time.
+# then; removing it runs the same with --uninstall. The same folder gives the same bytes each time. A signature that the folder has
+# (deploy/release.sh) is in the package, too, and looked at on a board that was told whose releases it takes.
 #
 #   bash deploy/stick.sh stick && bash deploy/package.sh stick .
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 # shellcheck source=deploy/environment.sh
 . "$here/environment.sh"
+# shellcheck source=deploy/sums.sh
+. "$here/sums.sh"
 
 stick=${1:-} into=${2:-.}
 [ -e "$stick/SHA256SUMS" ] || refuse "${stick:-package.sh}" "it is no folder of deploy/stick.sh" "one with SHA256SUMS" "Make it: bash deploy/stick.sh FOLDER"
 [ -d "$into" ] || refuse "$into" "it is no folder" "where the package is to go" "Make it, or name another"
 command -v dpkg-deb >/dev/null 2>&1 || refuse "dpkg-deb" "it isn't installed" "Debian or a relative" "Run 'apt install dpkg'"
-(cd "$stick" && sha256sum --quiet -c SHA256SUMS >&2) || refuse "$stick" "a file isn't the one that deploy/stick.sh wrote" "every file as in SHA256SUMS" "Write it anew"
+whole "$stick"
 
 wheel=$(basename "$(find "$stick/wheels" -name 'warmwell-*.whl' | sort | tail -n 1)")
 version=$(printf '%s' "$wheel" | cut -d- -f2)

@@ -6,7 +6,7 @@
 #   bash deploy/stick.sh FOLDER                                      for this kind of computer and this Python
 #   bash deploy/stick.sh FOLDER --machine aarch64 --python 3.13      for another
 #
-# FOLDER must not be there yet. The same checkout gives Warmwell's wheel with the same bytes each time.
+# FOLDER must not be there yet. deploy/release.sh signs it. The same checkout gives Warmwell's wheel with the same bytes each time.
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd -P)
 # shellcheck source=deploy/environment.sh
@@ -46,7 +46,7 @@ trap 'rm -rf "$part"' EXIT
 } >&2 || { _say "the packages could not be fetched: the lines above say why; nothing was written."; exit 1; }
 for file in "$here"/*; do
     case ${file##*/} in
-        requirements-test.lock | relock.sh | demo.sh | stick.sh | package.sh | sbom.py | handbook.py | warmwell | __pycache__) ;; # of use in a checkout alone
+        requirements-test.lock | relock.sh | demo.sh | stick.sh | package.sh | release.sh | sbom.py | handbook.py | warmwell | __pycache__) ;; # of use in a checkout alone
         *) cp -R "$file" "$part/deploy/" ;;
     esac
 done

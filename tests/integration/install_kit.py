@@ -24,7 +24,7 @@ LACKS = not all(shutil.which(tool) for tool in ("systemctl", "systemd-sysusers",
 NEEDS_SYSTEMD = pytest.mark.skipif(LACKS, reason="systemd or util-linux is not installed here")
 
 SHIPPED = (
-    "install.sh environment.sh warmwell.sysusers 60-warmwell-gpio.rules 60-warmwell-onewire.rules "
+    "install.sh environment.sh sums.sh warmwell.sysusers 60-warmwell-gpio.rules 60-warmwell-onewire.rules "
     "warmwell@.service warmwell@.path warmwell-bus@.service"
 ).split()
 
@@ -148,9 +148,32 @@ def stick(folder: Path, version: str, unit: tuple[str, str] = ("", "")) -> Path:
 
 
 def signed(folder: Path) -> None:
-    files = sorted(path for path in folder.rglob("*") if path.is_file() and path.name != "SHA256SUMS")
+    """SHA256SUMS, as deploy/stick.sh writes it last."""
+    files = sorted(path for path in folder.rglob("*") if path.is_file() and not path.name.startswith("SHA256SUMS"))
     lines = (f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.relative_to(folder)}\n" for path in files)
     (folder / "SHA256SUMS").write_text("".join(lines))
+
+
+def release(verb: str, key: Path, *folder: Path, passphrase: str = "weak tea") -> str:
+    """What deploy/release.sh says, where it does what it is asked for."""
+    status, said = released(verb, key, *folder, passphrase=passphrase)
+    assert status == 0, said
+    return said
+
+
+def released(*arguments: str | Path, passphrase: str = "weak tea") -> tuple[int, str]:
+    """The exit code of deploy/release.sh, and what it says."""
+    environ = {"PATH": "/usr/bin:/bin", "WARMWELL_PASSPHRASE": passphrase}
+    command = ["bash", str(ROOT / "deploy/release.sh"), *map(str, arguments)]
+    done = subprocess.run(command, env=environ, capture_output=True, text=True, check=False, timeout=60)
+    assert done.stdout == ""
+    return done.returncode, done.stderr
+
+
+def made_key(path: Path) -> Path:
+    """A key to sign with; its public half stands beside it, as PATH.pub."""
+    release("key", path)
+    return path
 
 
 class Board:

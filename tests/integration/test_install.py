@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.integration.daemon_kit import until
-from tests.integration.install_kit import NEEDS_SYSTEMD, STATION, Board, signed, stick
+from tests.integration.daemon_kit import ROOT, until
+from tests.integration.install_kit import NEEDS_SYSTEMD, STATION, Board, made_key, release, signed, stick
 
 pytestmark = NEEDS_SYSTEMD
 
@@ -202,6 +202,39 @@ def test_a_station_that_the_new_version_can_not_use_keeps_the_old_one(
     assert any("coldest_rom" in line and "coldest_room" in line for line in said)
     assert (os.readlink(board.root / "opt/warmwell/current"), old.read_bytes()) == before
     assert board.says("--version") == "warmwell 1.0\n"
+
+
+def test_a_board_that_was_told_whose_releases_it_takes_takes_no_other(
+    board: Board, sticks: dict[str, Path], tmp_path: Path
+) -> None:
+    if not shutil.which("openssl"):
+        pytest.skip("openssl is not installed here")
+    ours, others = made_key(tmp_path / "ours"), made_key(tmp_path / "others")
+    shutil.copy(ours.with_name("ours.pub"), board.root / "etc/warmwell/release.pub")
+    one = tmp_path / "one"
+    shutil.copytree(sticks["1.0"], one)
+    before = board.picture()
+
+    def refuses(stick: Path, *words: str) -> None:
+        status, said = board.run(stick)
+        assert status == 2, said
+        refused(said, *words)
+        assert board.picture() == before
+
+    refuses(one, "it isn't signed", "etc/warmwell/release.pub")
+    refuses(ROOT, "it is a checkout, which nobody signed")
+    release("sign", others, one)
+    refuses(one, "SHA256SUMS isn't as the owner of the key signed it")
+    release("sign", ours, one)
+    assert board.run(one)[0] == 0 and board.says("--version") == "warmwell 1.0\n"
+    before = board.picture()
+    newer = one / "wheels/warmwell-9.0-py3-none-any.whl"  # the newest wheel would be installed
+    newer.write_bytes(b"from elsewhere")
+    refuses(one, f"wheels/{newer.name} isn't in SHA256SUMS")
+    signed(one)  # as whoever can write to the stick can: the sums hold, the signature doesn't
+    refuses(one, "SHA256SUMS isn't as the owner of the key signed it")
+    status, said = board.run(one, "--uninstall")
+    assert status == 0, said
 
 
 def test_packages_that_are_not_those_of_the_lock_are_not_installed(
