@@ -7,6 +7,7 @@ WARMWELL_POWERCUTS sets how many there are, half of it here (default 4; 50 for a
 from __future__ import annotations
 
 import io
+import itertools
 import json
 import os
 import random
@@ -178,19 +179,27 @@ open_and_close(Path(sys.argv[1]))
 @pytest.mark.skipif(why_not() is not None, reason=f"can't mount: {why_not()}")
 def test_power_that_goes_while_files_are_brought_up_loses_nothing(tmp_path: Path) -> None:
     chance = random.Random(40)
-    put_down("before-0_1_0", tmp_path / "keep")
-    (tmp_path / "keep" / "reserve").write_bytes(bytes(8 << 20))  # else most calls would be those that lay it down
-    found = set()
-    for number in range(CUTS // 2):
-        with powercut_mount(torn=True, above=tmp_path, content=tmp_path / "keep", seed=number) as disk:
-            disk.order(f"cut-after {chance.randrange(1, 190)}")
+    found: dict[str, set[tuple[int, ...]]] = {}
+    stretch = (
+        230 * len(RELEASES) // (CUTS // 2)
+    )  # of the some 200 calls that it takes: cuts of each release are spread over them
+    for number, release in zip(range(CUTS // 2), itertools.cycle(RELEASES), strict=False):
+        kept, row = tmp_path / release, RELEASES[release]
+        if not kept.exists():
+            put_down(release, kept)
+            (kept / "reserve").write_bytes(bytes(8 << 20))  # else most calls would be those that lay it down
+        with powercut_mount(torn=True, above=tmp_path, content=kept, seed=number) as disk:
+            disk.order(f"cut-after {1 + number // len(RELEASES) * stretch + chance.randrange(stretch)}")
             python(OPENS, str(disk.folder)).communicate()
-            found.add(tuple(versions(disk.backing, "journal.db", "series.db")))
-            see_that_all_is_there("before-0_1_0", disk.backing)
+            found.setdefault(release, set()).add(tuple(versions(disk.backing, "journal.db", "series.db")))
+            see_that_all_is_there(release, disk.backing)
             open_and_close(disk.backing)
-            see_that_all_is_there("before-0_1_0", disk.backing)
-            assert versions(disk.backing, "journal.db", "series.db", "journal-v1.db") == [3, 3, 1]
-    assert found <= {(1, 1), (3, 1), (3, 3)} and (CUTS < 20 or len(found) == 3)
+            see_that_all_is_there(release, disk.backing)
+            copy = f"journal-v{row['journal']}.db"
+            assert versions(disk.backing, "journal.db", "series.db", copy) == [3, 3, row["journal"]]
+    for release, states in found.items():
+        then = RELEASES[release]["journal"], RELEASES[release]["series"]
+        assert states <= {then, (3, then[1]), (3, 3)} and (CUTS < 50 or len(states) == 3)
 
 
 @pytest.mark.parametrize("name", ["journal.db", "series.db", "people.db"])
