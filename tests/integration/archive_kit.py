@@ -43,9 +43,9 @@ NEEDS_POSTGRES = [
 
 
 class Postgres:
-    """A server on loopback, in a folder of its own; `fsync` is on, as it comes."""
+    """A server on loopback, in a folder of its own; `fsync` is on, as it comes. `of`: a standby that follows it."""
 
-    def __init__(self) -> None:
+    def __init__(self, of: Postgres | None = None) -> None:
         assert SERVER
         self.port, self._folder = free_port(), Path(tempfile.mkdtemp(prefix="warmwell-pg-"))
         self._folder.chmod(0o755)
@@ -67,6 +67,9 @@ class Postgres:
             "UTF8",
             "--locale=C",
         ]
+        if of is not None:
+            copy = str(Path(SERVER).with_name("pg_basebackup"))
+            made = [copy, "-D", str(data), "-d", of.dsn(), "-R", "-X", "stream", "-c", "fast"]
         subprocess.run([*self._as, *made], check=True, capture_output=True, cwd="/", timeout=300)
         self._program = [SERVER, "-D", str(data), "-p", str(self.port), "-h", "127.0.0.1", "-k", ""]
         self._process: subprocess.Popen[bytes] | None = None
@@ -95,8 +98,15 @@ class Postgres:
         self._process.send_signal(how)
         self._process.wait(60)
 
+    @property
+    def pid(self) -> int:
+        """Of its process."""
+        assert self._process is not None
+        return self._process.pid
+
     def close(self) -> None:
-        self.end(signal.SIGQUIT)  # its data goes with it
+        if self._process is not None and self._process.poll() is None:
+            self.end(signal.SIGQUIT)  # its data goes with it
         shutil.rmtree(self._folder, ignore_errors=True)
 
     def connect(self, database: str, user: str = "postgres") -> Connection[Any]:
@@ -139,6 +149,12 @@ class Archive:
             program = [sys.executable, "-m", "edge.cli", "archive", "run", str(self.file)]
             self._process = subprocess.Popen(program, stdout=log, stderr=log, env=self._env, cwd=ROOT)
         return self
+
+    @property
+    def pid(self) -> int:
+        """Of its process."""
+        assert self._process is not None
+        return self._process.pid
 
     def says(self, part: str, times: int = 1) -> None:
         until(lambda: self.log().count(part) >= times, f"{part!r} in its log", 120, self.log)
