@@ -136,10 +136,8 @@ class _Walk:
         topics, head = self._topics, self._head
         try:
             entry = Entry(
-                *(said[key] for key in ("seq", "boot", "mono_ms")),
-                wall_ms_of(said["at"]),
-                *(said[key] for key in ("trusted", "kind", "body")),
-            )
+                said["seq"], said["boot"], said["mono_ms"], wall_ms_of(said["at"]), said["trusted"], said["kind"], said["body"]
+            )  # fmt: skip
             hashed = hashed_bytes(f"{head.site}/{head.name}", *entry[:4], entry.kind, entry.body)
         except (KeyError, TypeError, ValueError, AttributeError) as exc:
             raise _misfit(

@@ -307,11 +307,6 @@ class Link:
 
     # ---- saying and hearing
 
-    def fileno(self) -> int:
-        """Of its socket, for who waits for several at once; -1 where it has none."""
-        sock = self._client.socket() if self._client else None
-        return -1 if sock is None else int(sock.fileno())
-
     @property
     def room(self) -> int:
         """How many more messages the broker takes before it has confirmed some."""

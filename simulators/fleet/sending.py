@@ -55,12 +55,21 @@ class Count(NamedTuple):
     behind_s: float
 
 
+class _Watched(Link):
+    """A Link that is waited for beside others."""
+
+    def fileno(self) -> int:
+        """Of its socket; -1 where it has none."""
+        sock = self._client.socket() if self._client else None
+        return -1 if sock is None else int(sock.fileno())
+
+
 class _Sender:
     """One station and its connection."""
 
-    def __init__(self, number: int, station: FleetStation, link: Callable[[_Sender], Link]) -> None:
+    def __init__(self, number: int, station: FleetStation, link: Callable[[_Sender], _Watched]) -> None:
         self.number, self.station, self._made = number, station, link
-        self.link: Link | None = None
+        self.link: _Watched | None = None
         self.fd = -1
         self.due_s = 0.0
         self.retry_at_s = 0.0
@@ -138,9 +147,9 @@ class Fleet:
         site, name = plan.site or f"site-{number // 100 + 1:02}", f"room-{number + 1:04}"
         return FleetStation(site, name, plan.seed, self._time, self._mono_s, plan.archives, plan.pace, plan.again)
 
-    def _link(self, sender: _Sender) -> Link:
+    def _link(self, sender: _Sender) -> _Watched:
         topics = sender.station.topics
-        return Link(
+        return _Watched(
             self._broker, f"warmwell-{topics.site}-{topics.station}", will=Will(topics.node, sender.station.will()),
             limits=Limits(ack_s=120.0, connect_s=60.0), acknowledged=sender.acknowledged, received=sender.received,
         )  # fmt: skip
