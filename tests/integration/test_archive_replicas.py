@@ -1,6 +1,9 @@
 """Two PostgreSQL servers, one that follows the other: what is acknowledged outlives the first only where the second confirms each commit.
 
-PostgreSQL 15's documentation: 27.2.8 (synchronous replication), 34.1.1.3 and target_session_attrs (several hosts in one connection string).
+A copy that deploy/archive/backup.sh makes is looked at here as well: it takes a server of its own.
+
+PostgreSQL 15's documentation: 26.3 (base backups), 27.2.8 (synchronous replication), 34.1.1.3 (several hosts in one
+connection string).
 """
 
 from __future__ import annotations
@@ -9,8 +12,11 @@ import contextlib
 import json
 import os
 import signal
+import subprocess
 import threading
 from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -19,7 +25,7 @@ from edge.archive import migrations
 from edge.archive.messages import Place
 from edge.archive.store import Message, Put, Store, connect
 from edge.archive.verifying import verify
-from tests.integration.archive_kit import NEEDS_POSTGRES, Postgres, chain
+from tests.integration.archive_kit import BIN, NEEDS_POSTGRES, ROOT, Postgres, chain
 from tests.integration.mqtt_kit import SITE, until
 
 pytestmark = [
@@ -30,6 +36,7 @@ pytestmark = [
 ]
 
 ROOM = "scope-room-2"
+RECIPE = ROOT / "deploy/archive/backup.sh"
 JOURNAL = Place(SITE, ROOM, "journal")
 
 
@@ -105,4 +112,36 @@ def test_what_was_acknowledged_outlives_the_first_server(confirmed_by: str, kept
         again.close()
     finally:
         spare.close()
+        first.close()
+
+
+def test_a_copy_by_the_recipe_is_a_server_whose_archive_holds() -> None:
+    first = Postgres()
+    copied: Postgres | None = None
+    try:
+        with contextlib.closing(first.connect("postgres")) as db:
+            migrations.prepare(db)
+            Store(db).put([Message(f"warmwell/1/{SITE}/{ROOM}/journal", JOURNAL, one) for one in chain(ROOM, 50)])
+        folder = first.folder / "copies"
+        folder.mkdir()
+        environment = {
+            **os.environ, "PGHOST": "127.0.0.1", "PGPORT": str(first.port), "PGUSER": "postgres", "PGBIN": str(BIN),
+        }  # fmt: skip
+        made = list[str]()
+        for _ in range(2):
+            until(lambda: not (folder / f"archive-{datetime.now(UTC):%Y%m%dT%H%M%SZ}").exists(), "another second")
+            done = subprocess.run(
+                [RECIPE, folder, "1"], env=environment, check=True, capture_output=True, text=True, timeout=300
+            )
+            made.append(done.stdout.strip())
+        assert [str(path) for path in folder.iterdir()] == made[1:], "the older one is gone"
+        first.end(signal.SIGKILL)
+        copied = Postgres(copy=Path(made[1]))
+        with contextlib.closing(copied.connect("postgres")) as db:
+            assert [(one.verified_seq, one.misfit, one.waits) for one in verify(db, anew=True)] == [(50, None, None)]
+        for wrong in ([folder / "none"], [folder, "0"], [folder, "x"]):
+            assert subprocess.run([RECIPE, *wrong], env=environment, check=False, capture_output=True).returncode == 2
+    finally:
+        if copied is not None:
+            copied.close()
         first.close()
