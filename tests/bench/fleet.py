@@ -182,7 +182,8 @@ def drain(postgres: Postgres, messages: Sequence[Message], folder: Path) -> list
         own_s = cpu_s(worker.pid)
         until(
             lambda: time.sleep(0.5) or db.execute("SELECT count(*) FROM entry").fetchone() == (len(messages),),
-            "all of them", _PATIENCE_S,
+            "all of them",
+            _PATIENCE_S,
         )
         own_s, used_s = cpu_s(worker.pid) - own_s, with_children_s(postgres.pid) - used_s
         row = db.execute(
