@@ -20,7 +20,7 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from edge.domain.entries import rfc3339
 from edge.domain.entry_bodies import CutBody, FileRepair
@@ -28,7 +28,7 @@ from edge.domain.errors import StoreFault
 from edge.domain.readings import Reading
 from edge.domain.settings import Point
 from edge.store import dating, retention, slots
-from edge.store.clockmap import BootClock, Note, Stretch
+from edge.store.clockmap import BootClock, Note
 from edge.store.database import (
     SERIES_FILE,
     Damaged,
@@ -48,9 +48,9 @@ from edge.store.retention import Retention
 from edge.store.rollup import HOUR_MS, MINUTE_MS, Spans, fold, regroup
 from edge.store.schema import SERIES_VERSION, bring_series_up, series_version, wrong_series_tables
 from edge.store.series_read import Packed, SeriesReader
-from edge.store.series_rows import add_spans, boot_number, insert_block
+from edge.store.series_rows import add_spans, boot_number, insert_block, point_row, trusted_stretches
 from edge.store.space import Margins, Room, Space
-from edge.store.tail import Record, Tail, live, numbered
+from edge.store.tail import Fresh, Tail, drawn_together, numbered
 from edge.store.upgrade import keep_as_it_was, refuse_newer
 
 #: a batch: what a power cut may take
@@ -64,14 +64,6 @@ _MOST_STUMBLES: Final = 3
 _SHRINK_EVERY_S: Final = 60.0
 
 _log = logging.getLogger("warmwell.store")
-
-
-class _Batch(NamedTuple):
-    """Readings of one hour of monotonic time, packed, not on disk yet."""
-
-    hour: int
-    n: int
-    packed: bytes
 
 
 class Series(SeriesReader):
@@ -112,9 +104,7 @@ class Series(SeriesReader):
         self._open_slot, self._opened_s = -1, 0.0
         self._closed: deque[list[Reading]] = deque()
         self._notes: list[tuple[str, Note]] = []
-        self._waiting: deque[_Batch] = deque()
-        self._tail, self._tailed = Tail(folder / SERIES_FILE), list[_Batch]()  # what stands in the tail alone
-        self._left: list[slots.Batch] = []  # what an earlier run left there
+        self._tail = Tail(folder / SERIES_FILE)
         self._asked = self._answered = 0
         self._stop = self._wake = False
         self._repairs: list[FileRepair] = []
@@ -134,7 +124,7 @@ class Series(SeriesReader):
         try:
             self._conn = self._open_file(folder / SERIES_FILE)
             self._watch = FileWatch(folder / SERIES_FILE, self._look_through)
-            super().__init__(folder, self._suspect_damage)
+            super().__init__(folder, self._suspect_damage, knows_tail=True)
             self._register_if_it_can()
         except BaseException:
             self._lock_of_folder.release()
@@ -172,7 +162,7 @@ class Series(SeriesReader):
             mine = self._asked
             self._ring()
             self._inbox.wait_for(lambda: self._answered >= mine or not self._writer.is_alive(), timeout_s)
-            return self._answered >= mine and not self._closed and not self._waiting
+            return self._answered >= mine and not self._closed and not self._tail.waiting
 
     def close(self, timeout_s: float = 10.0) -> None:
         """Write what there is and let the folder go. May be called twice."""
@@ -202,7 +192,7 @@ class Series(SeriesReader):
         with self._inbox:
             own = {
                 "trouble": self._trouble,
-                "waiting": len(self._waiting) + len(self._closed),
+                "waiting": len(self._tail.waiting) + len(self._closed),
                 "lost_readings": self._lost,
                 "written_readings": self._written,
                 "unreadable_blocks": self.unreadable_blocks,
@@ -298,9 +288,9 @@ class Series(SeriesReader):
         for hour, readings in sorted(by_hour.items()):
             by_point = self._by_point(readings)
             if by_point:
-                batch = _Batch(hour, sum(map(len, by_point.values())), pack(by_point))
+                batch = Fresh(hour, sum(map(len, by_point.values())), pack(by_point))
                 with self._inbox:
-                    self._waiting.append(batch)
+                    self._tail.waiting.append(batch)
             self._taken_mono_ms = max(self._taken_mono_ms, *(reading.mono_ms for reading in readings))
 
     def _by_point(self, readings: Iterable[Reading]) -> dict[int, list[Reading]]:
@@ -327,47 +317,26 @@ class Series(SeriesReader):
         self._late_rollups = True
 
     def _store_batches(self) -> None:
+        """Have batches on disk: in the tail, and where that holds no more, all that it holds in the file."""
         with self._storing:
-            new, own = list(self._waiting), self._own_boot_number()
-            if not (self._stop or self._left) and self._put_in_tail(own, new):
+            tail, own, new = self._tail, self._own_boot_number(), list(self._tail.waiting)
+            if not self._stop and tail.keep(own, new):
+                self._now_on_disk(new)
+                with self._inbox:
+                    tail.held += new
                 return
-            batches = [slots.Batch(own, b.hour, b.n, b.packed) for b in (*self._tailed, *new)]
-            if not (batches or self._left):
+            batches = [*tail.left, *drawn_together(own, [*tail.held, *new], self._merged)]
+            if not batches:
                 return
             with self._transaction() as conn:
                 numbered(conn)
-                slots.keep(conn, [*self._left, *batches], above=self._tail.last)
-            self._tail.restart(self._conn)
-            self._left = []
-            self._now_on_disk([*self._tailed, *new])
+                slots.keep(conn, batches, above=tail.last)
+            tail.restart(self._conn)
+            self._now_on_disk([*tail.held, *new])
 
-    def _put_in_tail(self, own: int, new: Sequence[_Batch]) -> bool:
-        """Keep batches in the tail for now. False: all are to be stored, it being full or refused."""
-        try:
-            is_kept = self._tail.keep([slots.Batch(own, b.hour, b.n, b.packed) for b in new])
-        except StoreFault:  # where it is the disk's fault, the commit that follows tells
-            self._tail.stop()
-            is_kept = False
-        if is_kept:
-            self._now_on_disk(new)
-            with self._inbox:
-                self._tailed += new
-        return is_kept
-
-    def _now_on_disk(self, batches: Sequence[_Batch]) -> None:
+    def _now_on_disk(self, batches: Sequence[Fresh]) -> None:
         with self._inbox:
-            gone = set(map(id, batches))
-            self._written += sum(batch.n for batch in self._waiting if id(batch) in gone)
-            self._waiting = deque(batch for batch in self._waiting if id(batch) not in gone)
-            self._tailed = [batch for batch in self._tailed if id(batch) not in gone]
-
-    def _take_up_tail(self) -> None:
-        """What was on disk in the tail alone when the run before was cut off goes into the file."""
-        found = self._tail.take_up()
-        with as_sentence(str(self.path)):
-            self._left = live(self._conn, found)
-        if self._left:
-            self._store_batches()
+            self._written += self._tail.gone(batches)
 
     # -- sealing
 
@@ -377,13 +346,13 @@ class Series(SeriesReader):
         if current == self._sealed_hour:
             return
         own = self._own_boot_number()
-        over = [batch for batch in (*self._tailed, *self._waiting) if batch.hour < current]
+        over = [batch for batch in (*self._tail.held, *self._tail.waiting) if batch.hour < current]
         if over or any(boot != own or hour < current for boot, hour in slots.live_hours(self._conn)):
             self._seal(own, over, keep_raw)
         self._sealed_hour = current
         self._retain(self.clocks().get(own))
 
-    def _seal(self, own: int, over: list[_Batch], keep_raw: bool) -> None:
+    def _seal(self, own: int, over: list[Fresh], keep_raw: bool) -> None:
         """Turn all batches into one block per hour and point, and draw rollups where the time is trusted.
 
         `over`: batches in memory of hours that are over; without `keep_raw` they go into the rollups alone.
@@ -425,7 +394,7 @@ class Series(SeriesReader):
         self, conn: sqlite3.Connection, boot: int, hour: int, clock: BootClock | None, points: dict[int, list[Reading]]
     ) -> bool:
         """Add an hour to the rollups. False: its time isn't trusted yet."""
-        stretches = _trusted_stretches(clock, hour)
+        stretches = trusted_stretches(clock, hour)
         if stretches is None:
             return False
         for number, readings in points.items():
@@ -460,7 +429,7 @@ class Series(SeriesReader):
         clocks = self.clocks()
         sql = "SELECT DISTINCT boot, hour FROM block WHERE rolled_up = 0 ORDER BY boot, hour"
         for boot, hour in self._conn.execute(sql).fetchall():
-            if _trusted_stretches(clocks.get(boot), hour) is None:
+            if trusted_stretches(clocks.get(boot), hour) is None:
                 continue
             with self._transaction() as conn:
                 rows = conn.execute(
@@ -501,9 +470,9 @@ class Series(SeriesReader):
 
     def _drop_beyond_memory(self) -> None:
         with self._inbox:
-            readings = sum(batch.n for batch in self._waiting)
+            readings = sum(batch.n for batch in self._tail.waiting)
             while readings > MOST_WAITING:
-                batch = self._waiting.popleft()
+                batch = self._tail.waiting.popleft()
                 readings -= batch.n
                 self._lost += batch.n
 
@@ -564,7 +533,7 @@ class Series(SeriesReader):
     def _know_points(self, conn: sqlite3.Connection) -> None:
         """Numbers of the points by id, and how long a reading of each stands at most."""
         rows = conn.execute("SELECT number, id, role, kind, unit, hold_ms FROM point").fetchall()
-        wanted = {point.id: _point_row(point) for point in self._points}
+        wanted = {point.id: point_row(point) for point in self._points}
         self._numbers = {row[1]: row[0] for row in rows if row[1] in wanted}
         self._hold_ms = {row[0]: row[5] for row in rows}
         self._unregistered = sorted(set(wanted.values()) - {tuple(row[1:]) for row in rows})
@@ -574,7 +543,10 @@ class Series(SeriesReader):
         try:
             self._register_points()
             self._own_boot_number()
-            self._take_up_tail()
+            with as_sentence(str(self.path)):
+                self._tail.take_up(self._conn)
+            if self._tail.left:
+                self._store_batches()
         except StoreFault as exc:
             self._trouble = str(exc)
 
@@ -624,7 +596,7 @@ class Series(SeriesReader):
             self._notes += [(self._boot, note) for note in self._own_notes if note not in known]
         self._leads.clear()
         self._tail.stop()
-        self._left = []  # its boots are those of the file of before
+        self._tail.left = []  # its boots are those of the file of before
         self._own_number, self._sealed_hour, self._suspect = None, -1, False
 
     @contextmanager
@@ -698,36 +670,22 @@ class Series(SeriesReader):
                 there += self._packed_in_memory(hour)
         return there
 
-    def _in_tail(self) -> list[Record]:
-        return []  # it stands in memory, too
-
     def _is_own(self, boot: int) -> bool:
         return boot == self._own_number
 
     def _hours_in_memory(self) -> set[int]:
         with self._inbox:
             loose = [reading for batch in (*self._closed, self._open) for reading in batch]
-            batches = {batch.hour for batch in (*self._tailed, *self._waiting)}
+            batches = {batch.hour for batch in (*self._tail.held, *self._tail.waiting)}
         return batches | {reading.mono_ms // HOUR_MS for reading in loose}
 
     def _packed_in_memory(self, hour: int) -> list[Packed]:
         with self._inbox:
-            batches = [batch for batch in (*self._tailed, *self._waiting) if batch.hour == hour]
+            batches = [batch for batch in (*self._tail.held, *self._tail.waiting) if batch.hour == hour]
             packed = [Packed(0, batch.packed) for batch in batches]
             loose = [r for batch in (*self._closed, self._open) for r in batch if r.mono_ms // HOUR_MS == hour]
         by_point = self._by_point(loose)
         return [*packed, Packed(0, pack(by_point))] if by_point else packed
-
-
-def _trusted_stretches(clock: BootClock | None, hour: int) -> list[Stretch] | None:
-    """The stretches of the clock in an hour of monotonic time; None unless all of them are trusted."""
-    stretches = list(clock.within(hour * HOUR_MS, (hour + 1) * HOUR_MS)) if clock else []
-    return stretches if stretches and all(stretch.trusted for stretch in stretches) else None
-
-
-def _point_row(point: Point) -> tuple[str, str, str, str, int]:
-    hold_ms = max(point.stale_after_ms, point.every_ms)
-    return point.id, point.role.value, point.kind.value, point.unit, hold_ms
 
 
 def _of_hour(batches: Iterable[slots.Batch], boot: int, hour: int) -> list[bytes]:

@@ -65,7 +65,8 @@ class SeriesReader:
         UnusableInput: there are no readings in the folder.
     """
 
-    def __init__(self, folder: Path, on_damage: Callable[[], None] | None = None) -> None:
+    def __init__(self, folder: Path, on_damage: Callable[[], None] | None = None, *, knows_tail: bool = False) -> None:
+        """`knows_tail`: what stands in the tail is told otherwise."""
         self.path = folder / SERIES_FILE
         if not self.path.is_file():
             raise UnusableInput(
@@ -76,6 +77,7 @@ class SeriesReader:
             )
         self._readers = Readers(self.path, on_damage)
         self.unreadable_blocks = 0
+        self._knows_tail = knows_tail
 
     def close(self) -> None:
         self._readers.close()
@@ -270,7 +272,7 @@ class SeriesReader:
 
     def _in_tail(self) -> list[tail.Record]:
         """Batches of the tail. To be asked before the file: one that is moved meanwhile is found there."""
-        return tail.records(self.path)
+        return [] if self._knows_tail else tail.records(self.path)
 
     def _unrolled_boots(self, open_hours: Iterable[tuple[int, int]]) -> set[int]:
         """Boots of which the rollups don't hold all yet: few of many."""

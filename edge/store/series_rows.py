@@ -1,12 +1,14 @@
-"""The rows that the writer of series.db adds: in a transaction of the caller's."""
+"""The rows that the writer of series.db adds: in a transaction of the caller's; and what they go by."""
 
 from __future__ import annotations
 
 import sqlite3
 
 from edge.domain.readings import Reading
+from edge.domain.settings import Point
+from edge.store.clockmap import BootClock, Stretch
 from edge.store.packing import pack
-from edge.store.rollup import Spans
+from edge.store.rollup import HOUR_MS, Spans
 
 
 def boot_number(conn: sqlite3.Connection, boot: str) -> int:
@@ -47,3 +49,15 @@ def add_spans(conn: sqlite3.Connection, tier: str, point: int, spans: Spans) -> 
         " reason = CASE WHEN n + excluded.n = 0 THEN coalesce(excluded.reason, reason) END",
         [(point, at, *span.row()) for at, span in spans.items()],
     )
+
+
+def trusted_stretches(clock: BootClock | None, hour: int) -> list[Stretch] | None:
+    """The stretches of the clock in an hour of monotonic time; None unless all of them are trusted."""
+    stretches = list(clock.within(hour * HOUR_MS, (hour + 1) * HOUR_MS)) if clock else []
+    return stretches if stretches and all(stretch.trusted for stretch in stretches) else None
+
+
+def point_row(point: Point) -> tuple[str, str, str, str, int]:
+    """What the table `point` says of one: id, role, kind, unit, how long a reading stands [ms]."""
+    hold_ms = max(point.stale_after_ms, point.every_ms)
+    return point.id, point.role.value, point.kind.value, point.unit, hold_ms

@@ -15,13 +15,16 @@ import secrets
 import sqlite3
 import struct
 import zlib
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Final, NamedTuple
 
 from edge.domain.errors import StoreFault
+from edge.domain.readings import Reading
 from edge.store import slots
 from edge.store.database import as_sentence, sync_path
+from edge.store.packing import pack
 from edge.store.side_files import open_own, read_own
 
 TAIL_FILE: Final = "series.tail"
@@ -33,6 +36,17 @@ _MOST_BATCHES: Final = 30
 #: check sum of the rest, its length, store, number, boot, hour, readings
 _HEAD: Final = struct.Struct(">IIIQQQI")
 _SUMMED_FROM: Final = 4
+
+
+class Fresh(NamedTuple):
+    """Readings of one hour of monotonic time of the present boot, packed, not in series.db yet. `n`: how many."""
+
+    hour: int
+    n: int
+    packed: bytes
+
+    def of(self, boot: int) -> slots.Batch:
+        return slots.Batch(boot, self.hour, self.n, self.packed)
 
 
 class Record(NamedTuple):
@@ -78,67 +92,94 @@ def numbered(conn: sqlite3.Connection) -> int:
     return store_of(conn)
 
 
-class Tail:
-    """The file, for the one who writes it.
+def drawn_together(
+    boot: int, batches: Iterable[Fresh], merged: Callable[[Iterable[bytes]], dict[int, list[Reading]]]
+) -> list[slots.Batch]:
+    """All of an hour as one batch: together they pack to two thirds of what they are alone."""
+    by_hour: dict[int, list[Fresh]] = {}
+    for batch in batches:
+        by_hour.setdefault(batch.hour, []).append(batch)
+    return [
+        slots.Batch(boot, hour, sum(b.n for b in some), pack(merged(b.packed for b in some)))
+        for hour, some in by_hour.items()
+    ]
 
-    `last`: the highest number in it; what is kept in series.db instead has to have a higher one.
+
+class Tail:
+    """What isn't in series.db yet, for the one who writes it; not for several threads at once.
+
+    `waiting`: what stands in memory alone; `held`: what stands in the file, too; `left`: what an earlier run left there.
+    `last`: the highest number in the file; what is kept in series.db instead has to have a higher one.
     """
 
     def __init__(self, path: Path) -> None:
         self._path, self._store, self._at, self._batches, self.last = path.with_name(TAIL_FILE), 0, 0, 0, 0
+        self.waiting: deque[Fresh] = deque()
+        self.held: list[Fresh] = []
+        self.left: list[slots.Batch] = []
+
+    def take_up(self, conn: sqlite3.Connection) -> None:
+        """See what stands in the file. One that can't be read holds nobody up: it costs its readings, as a torn one does."""
+        try:
+            found = records(self._path)
+        except StoreFault:
+            return
+        self.last = max((self.last, *(record.number for record in found)))
+        self.left = live(conn, found)
 
     def restart(self, conn: sqlite3.Connection) -> None:
-        """All that it held stands in series.db: it is written over."""
-        self._store, self._at, self._batches = store_of(conn), 0, 0
+        """All that the file held stands in series.db: it is written over."""
+        self._store, self._at, self._batches, self.left = store_of(conn), 0, 0, []
         self.last = max(self.last, slots.newest(conn))
 
     def stop(self) -> None:
-        """Nothing may be appended before it has been begun anew."""
+        """Nothing may be appended before the file has been begun anew."""
         self._store = 0
 
-    def keep(self, batches: Sequence[slots.Batch]) -> bool:
-        """Have batches on disk. False: they are to be kept in series.db, with all that stands here.
+    def gone(self, batches: Iterable[Fresh]) -> int:
+        """These stand elsewhere on disk, or in the file: how many readings of them stood in memory alone."""
+        which = set(map(id, batches))
+        n = sum(batch.n for batch in self.waiting if id(batch) in which)
+        self.waiting = deque(batch for batch in self.waiting if id(batch) not in which)
+        self.held = [batch for batch in self.held if id(batch) not in which]
+        return n
 
-        Raises:
-            StoreFault: the disk refuses.
-        """
-        if not self._store or self._batches + len(batches) > _MOST_BATCHES:
+    def keep(self, boot: int, batches: Sequence[Fresh]) -> bool:
+        """Have batches on disk. False: they are to be kept in series.db, with all that stands here; so, too, where the disk refuses."""
+        if not self._store or self.left or self._batches + len(batches) > _MOST_BATCHES:
             return False
         if not batches:
             return True
         placed, at, number = [], self._at, self.last
         for batch in batches:
             number += 1
-            record = _bytes_of(Record(self._store, number, batch))
-            left = -at % _PAGE_BYTES
-            at += left if left < len(record) else 0
+            record = _bytes_of(Record(self._store, number, batch.of(boot)))
+            room = -at % _PAGE_BYTES
+            at += room if room < len(record) else 0
             placed.append((at, record))
             at += len(record)
-        if at > _MOST_BYTES:
+        try:
+            if at > _MOST_BYTES or not self._write(placed):
+                return False
+        except StoreFault:  # where it is the disk's fault, the commit that follows tells
+            self.stop()
             return False
+        self._at, self._batches, self.last = at, self._batches + len(batches), number
+        return True
+
+    def _write(self, placed: Iterable[tuple[int, bytes]]) -> bool:
         with as_sentence(str(self._path)):
             is_new = not self._path.exists()
             fd = open_own(self._path, os.O_WRONLY)
             try:
-                for place, record in placed:
-                    if os.pwrite(fd, record, place) != len(record):
-                        return False
+                if any(os.pwrite(fd, record, place) != len(record) for place, record in placed):
+                    return False
                 os.fdatasync(fd)
             finally:
                 os.close(fd)
             if is_new:
                 sync_path(self._path.parent)
-        self._at, self._batches, self.last = at, self._batches + len(batches), number
         return True
-
-    def take_up(self) -> list[Record]:
-        """What stands in it at the start. A file that can't be read holds nobody up: it costs its readings, as a torn one does."""
-        try:
-            found = records(self._path)
-        except StoreFault:
-            return []
-        self.last = max((self.last, *(record.number for record in found)))
-        return found
 
 
 def _bytes_of(record: Record) -> bytes:

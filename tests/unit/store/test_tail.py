@@ -17,7 +17,7 @@ from edge.store.series import Series
 from edge.store.series_read import SeriesReader
 from edge.store.series_rows import boot_number
 from edge.store.slots import Batch
-from edge.store.tail import TAIL_FILE, Tail
+from edge.store.tail import TAIL_FILE, Fresh, Tail
 from tests.integration.store_kit import POINTS, WALL_MS, seconds
 
 PAGE = 4096
@@ -35,13 +35,17 @@ def conn(tmp_path: Path) -> Iterator[sqlite3.Connection]:
 @pytest.fixture
 def begun(conn: sqlite3.Connection, tmp_path: Path) -> Tail:
     made = Tail(tmp_path / SERIES_FILE)
-    assert not made.keep([batch(0)])  # of no store yet
+    assert not made.keep(1, [fresh(0)])  # of no store yet
     made.restart(conn)
     return made
 
 
+def fresh(number: int, size: int = 700) -> Fresh:
+    return Fresh(number // 360, 120, bytes([number % 256]) * size)
+
+
 def batch(number: int, size: int = 700) -> Batch:
-    return Batch(1, number // 360, 120, bytes([number % 256]) * size)
+    return fresh(number, size).of(1)
 
 
 def back(reader: SeriesReader) -> list[Reading]:
@@ -55,12 +59,13 @@ def there(conn: sqlite3.Connection, folder: Path) -> list[Batch]:
 def test_what_is_kept_comes_back_until_it_is_moved_or_sealed(
     conn: sqlite3.Connection, begun: Tail, tmp_path: Path
 ) -> None:
-    kept = [batch(number, size) for number, size in enumerate((700, 3000, 1200, 9000, 1, 4000, 700))]
-    assert all(begun.keep([one]) for one in kept) and there(conn, tmp_path) == kept
+    sizes = list(enumerate((700, 3000, 1200, 9000, 1, 4000, 700)))
+    kept = [batch(*one) for one in sizes]
+    assert all(begun.keep(1, [fresh(*one)]) for one in sizes) and there(conn, tmp_path) == kept
     slots.keep(conn, kept, above=begun.last)
     assert there(conn, tmp_path) == [] and slots.live(conn) == kept
     begun.restart(conn)
-    assert begun.keep([batch(8), batch(9)]) and there(conn, tmp_path) == [batch(8), batch(9)]
+    assert begun.keep(1, [fresh(8), fresh(9)]) and there(conn, tmp_path) == [batch(8), batch(9)]
     slots.free_all(conn, begun.last)
     assert there(conn, tmp_path) == slots.live(conn) == []
 
@@ -69,7 +74,7 @@ def test_a_batch_costs_the_disk_one_page(begun: Tail, tmp_path: Path) -> None:
     """A record begins where it ends in the same page."""
     before = b""
     for number in range(20):
-        assert begun.keep([batch(number)])
+        assert begun.keep(1, [fresh(number)])
         content = (tmp_path / TAIL_FILE).read_bytes()
         content = content.ljust(-(-len(content) // PAGE) * PAGE, b"\0")
         changed = [at for at in range(0, len(content), PAGE) if content[at : at + PAGE] != before[at : at + PAGE]]
@@ -79,13 +84,13 @@ def test_a_batch_costs_the_disk_one_page(begun: Tail, tmp_path: Path) -> None:
 
 
 def test_it_holds_five_minutes_and_no_more(begun: Tail) -> None:
-    assert all(begun.keep([batch(number)]) for number in range(30))
-    assert not begun.keep([batch(30)]) and begun.keep([])
+    assert all(begun.keep(1, [fresh(number)]) for number in range(30))
+    assert not begun.keep(1, [fresh(30)]) and begun.keep(1, [])
 
 
 def test_a_torn_record_costs_itself_alone(conn: sqlite3.Connection, begun: Tail, tmp_path: Path) -> None:
     for number in range(12):
-        assert begun.keep([batch(number)])
+        assert begun.keep(1, [fresh(number)])
     file = tmp_path / TAIL_FILE
     whole = file.read_bytes()
     file.write_bytes(whole[: PAGE + 100] + bytes([whole[PAGE + 100] ^ 1]) + whole[PAGE + 101 :])
@@ -98,7 +103,7 @@ def test_a_torn_record_costs_itself_alone(conn: sqlite3.Connection, begun: Tail,
 def test_what_is_of_another_store_or_of_no_boot_is_passed_over(
     conn: sqlite3.Connection, begun: Tail, tmp_path: Path
 ) -> None:
-    assert begun.keep([Batch(7, 0, 1, b"x"), batch(1)]) and there(conn, tmp_path) == [batch(1)]
+    assert begun.keep(7, [fresh(0)]) and begun.keep(1, [fresh(1)]) and there(conn, tmp_path) == [batch(1)]
     conn.execute("PRAGMA application_id=4711")
     assert there(conn, tmp_path) == []
 
