@@ -237,17 +237,6 @@ class Hypothesis:
         """Kalman prediction up to the average: state, covariance, observation row and innovation."""
         self._filter(iter(((observed, Action.SKIP),)))
 
-    def take(self, observed: Observation) -> tuple[float, ...]:
-        """predict(), and apply TAKE at once: what nearly every average comes to. Returns what undo() needs."""
-        before = _STATE_OF(self)
-        self._filter(iter(((observed, Action.TAKE),)))
-        return cast(tuple[float, ...], before)
-
-    def undo(self, before: tuple[float, ...]) -> None:
-        """As it was before take()."""
-        for name, value in zip(_STATE, before, strict=True):
-            setattr(self, name, value)
-
     def apply(self, action: Action, observed: Observation) -> None:
         """Apply this action with the average that was predicted last."""
         if action is Action.TAKE:
@@ -539,6 +528,19 @@ class Hypothesis:
                 begun, risen = (1e-6 if faded2 < 1e-6 else faded2), (1e-6 if risen < 1e-6 else risen)
                 grows = w2 * (1.0 - exp(-faded2)) * (1.0 / begun - d2 / risen)
         return seconds
+
+
+def take(h: Hypothesis, observed: Observation) -> tuple[float, ...]:
+    """predict(), and apply TAKE at once: what nearly every average comes to. Returns what undo() needs."""
+    before = _STATE_OF(h)
+    h.follow(((observed, Action.TAKE),))
+    return cast(tuple[float, ...], before)
+
+
+def undo(h: Hypothesis, before: tuple[float, ...]) -> None:
+    """As it was before take()."""
+    for name, value in zip(_STATE, before, strict=True):
+        setattr(h, name, value)
 
 
 def _slope(step: float, longer: Callable[[float], float]) -> float:

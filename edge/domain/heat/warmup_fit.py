@@ -15,7 +15,7 @@ from math import exp, log, sqrt
 from typing import Any, Final, cast
 
 from edge.domain.entry_bodies import HeatUpFit
-from edge.domain.heat.hypothesis import Action, Hypothesis, Observation, Query, WarmUpStart
+from edge.domain.heat.hypothesis import Action, Hypothesis, Observation, Query, WarmUpStart, take, undo
 from edge.domain.heat.prior import Prior, evaporation_k
 from edge.domain.maths.importance import Cloud, effective, place
 from edge.domain.maths.mixture import pruned, weights
@@ -150,7 +150,7 @@ class HeatFit:
         log_weights = [h.log_weight for h in self.hyps]
         best = max(log_weights)
         # Nearly every average is taken. Where that hangs on the state as it is predicted, it isn't taken before it is judged.
-        taken = None if self.shifts or self._has_slowed else [h.take(observed) for h in self.hyps]
+        taken = None if self.shifts or self._has_slowed else [take(h, observed) for h in self.hyps]
         for h, log_weight in zip(self.hyps, log_weights, strict=True):
             if taken is None:
                 h.predict(observed)
@@ -254,7 +254,7 @@ class HeatFit:
                 h.apply(action, observed)
         elif action is not Action.TAKE:
             for h, before in zip(self.hyps, taken, strict=True):
-                h.undo(before)
+                undo(h, before)
                 h.predict(observed)
                 h.apply(action, observed)
         for h in self._drawn:

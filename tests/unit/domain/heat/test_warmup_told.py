@@ -9,7 +9,17 @@ from collections.abc import Callable
 import pytest
 from scipy.stats import lognorm
 
-from edge.domain.heat.hypothesis import OPEN_LOSS, OPEN_LOSS_SD, PULL_S, Action, Hypothesis, Observation, WarmUpStart
+from edge.domain.heat.hypothesis import (
+    OPEN_LOSS,
+    OPEN_LOSS_SD,
+    PULL_S,
+    Action,
+    Hypothesis,
+    Observation,
+    WarmUpStart,
+    take,
+    undo,
+)
 from edge.domain.heat.prior import Prior
 from edge.domain.heat.warmup_fit import COOLED, WARMED, HeatFit
 from edge.domain.heat.warmup_told import PRIOR_TRIALS, CheckedForecasts, Trial
@@ -211,10 +221,10 @@ def test_an_average_that_is_taken_at_once_leaves_the_same_as_one_that_is_predict
         first.predict(observed)
         predicted = first.innovation, first.innovation_var
         first.apply(act, observed)
-        before = other.take(observed)
+        before = take(other, observed)
         assert (other.innovation, other.innovation_var) == predicted
         if act is not Action.TAKE:
-            other.undo(before)
+            undo(other, before)
             other.predict(observed)
             other.apply(act, observed)
         assert [getattr(first, name) for name in first.__slots__] == [getattr(other, name) for name in other.__slots__]
