@@ -123,6 +123,7 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.head.filters": "Pressure drops at the filters",
     "report.head.work": "Changes and service",
     "report.ready_at_first": "Ready at the first case on {n:d} of {of:d} days that had one.",
+    "report.unwatched_at_first": "First cases that nobody watched, not counted here: {n:d}.",
     "report.closed": "closed",
     "report.still_to_come": "still to come",
     "report.not_known": "not watched",

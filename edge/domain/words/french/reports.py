@@ -125,6 +125,7 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.head.filters": "Pertes de charge aux filtres",
     "report.head.work": "Changements et entretien",
     "report.ready_at_first": "Prêt au premier cas {n:d} jours sur les {of:d} qui en avaient un.",
+    "report.unwatched_at_first": "Jours non surveillés au premier cas, et qui ne sont pas comptés ici : {n:d}.",
     "report.closed": "fermé",
     "report.still_to_come": "encore à venir",
     "report.not_known": "non surveillé",

@@ -129,6 +129,7 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.head.filters": "Druckabfälle an den Filtern",
     "report.head.work": "Wechsel und Wartung",
     "report.ready_at_first": "Beim ersten Fall bereit an {n:d} von {of:d} Tagen, die einen hatten.",
+    "report.unwatched_at_first": "Zur Zeit des ersten Falls nicht überwacht an Tagen, die hier nicht mitzählen: {n:d}.",
     "report.closed": "geschlossen",
     "report.still_to_come": "steht noch aus",
     "report.not_known": "nicht überwacht",

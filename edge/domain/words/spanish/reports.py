@@ -122,6 +122,7 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.head.filters": "Caídas de presión en los filtros",
     "report.head.work": "Cambios y mantenimiento",
     "report.ready_at_first": "Listo en el primer caso en {n:d} de los {of:d} días que tuvieron uno.",
+    "report.unwatched_at_first": "Días sin vigilancia en el primer caso, que aquí no se cuentan: {n:d}.",
     "report.closed": "cerrado",
     "report.still_to_come": "aún por venir",
     "report.not_known": "no vigilado",
