@@ -113,14 +113,15 @@ _ITEMS_HEAD = """\
 # Here it says what holds without it. Change what is different at the site and leave the rest out; a station file's own
 # [commissioning_item.<id>] comes before it, key by key. `warmwell check` finds mistakes. Keys: low and high (limits of its number), source
 # (where they are from), reopened_by (records after which it has to be done again), do (what to look at), caution, leave_out (why it does
-# not apply at this site). An item of the site's own has a title, and a number where it has a limit. Limits that don't stand here are those
-# of the station file. Practice: common practice without a published source; the maker's instructions come first.
+# not apply at this site), duration (how long the station times it). An item of the site's own has a title, and a number where it has a
+# limit. Limits that don't stand here are those of the station file. Practice: common practice without a published source; the maker's
+# instructions come first.
 # Written by tests/tables.py.
 """
 #: limits that are no station file's, as they are written
 _ITEM_LIMITS = {
     "bucket": [f'low = "-{commissioning.BUCKET_SHARE:.0%}"', f'high = "{commissioning.BUCKET_SHARE:.0%}"'],
-    "decay": [f'high = "{commissioning.DECAY_KPA:g} kPa"'],
+    "decay": [f'duration = "{commissioning.DECAY_MIN} min"', f'high = "{commissioning.DECAY_KPA:g} kPa"'],
 }
 
 
@@ -129,7 +130,10 @@ def commissioning_list() -> str:
     said = Words()
     blocks = [_ITEMS_HEAD]
     for base, row in commissioning.ROWS.items():
-        lines = [f"[commissioning_item.{base}]", f"# {said.text(say(f'commissioning.do.{base}'))}"]
+        lines = [
+            f"[commissioning_item.{base}]",
+            f"# {said.text(commissioning.ask(base, commissioning.lasts_ms(base)))}",
+        ]
         lines += ["# Practice."] if row.practice else []
         if base == "zero":
             lines.append(f"# Within {commissioning.ZERO_SHARE:.0%} of what the point can read, to either side.")

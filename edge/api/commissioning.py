@@ -48,6 +48,14 @@ class ItemNumber(models.Shape):
     now: Reading | None = Field(description="null: nothing is known of it now")
 
 
+class Timing(models.Shape):
+    """What the station times of an item: begun and ended by records (`timing`), on whichever device."""
+
+    lasts_s: float
+    left_s: float | None = Field(description="null: none is under way")
+    text: str = Field(description="what was seen so far, or why the last one gave no number; empty where neither is so")
+
+
 class ListedItem(models.Shape):
     """One item of the commissioning list."""
 
@@ -68,6 +76,7 @@ class ListedItem(models.Shape):
     )
     point: str | None
     number: ItemNumber | None
+    timing: Timing | None = Field(description="null: the station doesn't time it")
     text: str = Field(description="what was found, or why it has to be done again")
     msg: models.Message | None
     seq: int | None = Field(description="of the entry")
@@ -115,6 +124,10 @@ def _item(one: Standing, live: Live, settings: Settings | None, words: Words) ->
         "title": words.text(item.title), "do": words.text(item.ask), "caution": words.text(item.caution), "source": words.text(item.source),
         "needs": list(needs(item, is_read=live.value is not None)),
         "point": item.point, "number": _number(item, live, settings, words) if item.quantity else None,
+        "timing": None if item.lasts_ms is None else {
+            "lasts_s": item.lasts_ms / 1000.0, "left_s": None if live.left_ms is None else live.left_ms / 1000.0,
+            "text": words.text(live.seen),
+        },
         "text": words.text(one.text), "msg": None if one.text is None else as_json(one.text),
         "seq": one.seq, "at": None if one.at_ms is None else rfc3339(one.at_ms),
         "by": None if one.by is None else words.formatted(one.by, ""), "left_out": item.leave_out is not None,

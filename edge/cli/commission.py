@@ -6,12 +6,14 @@ What is recorded stays, so it can be left at any item and gone on with, here or 
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+import time
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from edge.cli import client
 from edge.cli.record import Ask, fields, kept_line, outcome, sent
 from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.wording import age_text
 from edge.terminal import is_terminal, say_json
 
 RECORD: Final = "commissioning"
@@ -20,18 +22,24 @@ _LATER: Final = ("s", "skip")
 _STOP: Final = ("q", "stop")
 _YES, _NO = ("y", "yes"), ("n", "no")
 _TAKE: Final = ("t", "take")
+_BEGIN: Final = ("b", "begin")
 _NOT: Final = "na"
+#: while the station times an item it is asked so often how it stands [s]
+_LOOK_EVERY_S: Final = 1.0
 #: how an item's answer is asked for
 _ASKED: Final[Mapping[str, str]] = {
     "eye": "yes, no",
     "journal_or_eye": "yes, no",
     "number": "take (the reading now), a value with its unit, no",
     "bucket": "take (then litres and seconds), no",
-    "decay": "take (then the pressures), no",
+    "decay": "begin (the valve is shut: the station times it), take (then the pressures), no",
     "clock": "take, no",
     "trip": "take, no",
     "journal": "Enter to look again, no",
 }
+
+
+Pause = Callable[[float], None]
 
 
 class Stopped(Exception):
@@ -57,9 +65,10 @@ def show(url: str, *, as_json: bool = False) -> int:
 
 
 def one(
-    item: str, by: str | None, pairs: Sequence[str], url: str, ask: Ask | None = None, *, as_json: bool = False
-) -> int:
-    """Record one item. On a terminal what it needs is asked for.
+    item: str, by: str | None, pairs: Sequence[str], url: str, ask: Ask | None = None, *, as_json: bool = False, pause: Pause = time.sleep,
+) -> int:  # fmt: skip
+    """Record one item. On a terminal what it needs is asked for, and what the station times is shown till its end; `pause`: waits so
+    many seconds.
 
     Returns: 0; 2 where the station kept the record but it doesn't count.
 
@@ -74,11 +83,14 @@ def one(
         **({} if by is None else {"by": by}),
         **fields(pairs, RECORD),
     }
-    if not pairs and not as_json and (ask := ask or _at_terminal()) is not None:
+    asked = not pairs and not as_json
+    if asked and (ask := ask or _at_terminal()) is not None:
         try:
-            answered = _answered(found, url, ask)
+            answered = None if _is_timed(found) else _answered(found, url, ask)
         except (Stopped, EOFError):
             answered = None
+        if answered is None and _is_timed(found):
+            return _watched(item, url, pause)
         if answered is None:
             print("nothing is recorded")
             return 0
@@ -88,10 +100,12 @@ def one(
         say_json({"counts": bool(entry["body"].get("counts")), **entry})
     else:
         print("; ".join([*_result(entry, url), *entry["led_to"]]))
+    if asked and body.get("timing") is not None and entry["body"].get("counts"):
+        return _watched(item, url, pause)
     return outcome(entry["body"])
 
 
-def guide(by: str | None, url: str, ask: Ask | None = None) -> int:
+def guide(by: str | None, url: str, ask: Ask | None = None, pause: Pause = time.sleep) -> int:
     """Go through the items that are still to be done. Off a terminal the list is printed. Raises as one()."""
     ask = ask or _at_terminal()
     if ask is None:
@@ -106,7 +120,7 @@ def guide(by: str | None, url: str, ask: Ask | None = None) -> int:
     )
     try:
         for item in [one["id"] for one in told["items"] if not one["is_done"]]:
-            _guide(item, by, url, ask)
+            _guide(item, by, url, ask, pause)
     except (Stopped, EOFError, KeyboardInterrupt):
         print("\nStopped. What is recorded stays: go on with `warmwell commission`, or on the page.")
     told = _list(url)
@@ -116,9 +130,12 @@ def guide(by: str | None, url: str, ask: Ask | None = None) -> int:
     return 0
 
 
-def _guide(item: str, by: str | None, url: str, ask: Ask) -> None:
+def _guide(item: str, by: str | None, url: str, ask: Ask, pause: Pause) -> None:
     """One item until it is recorded and counts, or left."""
     while not (found := _item(item, _list(url)))["is_done"]:
+        if _is_timed(found):
+            _watched(item, url, pause)
+            continue
         answered = _answered(found, url, ask)
         if answered is None:
             return
@@ -128,8 +145,35 @@ def _guide(item: str, by: str | None, url: str, ask: Ask) -> None:
             print(refused)
             continue
         print("; ".join(_result(entry, url)))
-        if entry["body"].get("counts"):
+        if entry["body"].get("counts") and answered.get("timing") is None:
             return
+
+
+def _is_timed(found: Mapping[str, Any]) -> bool:
+    """Whether the station times the item now, whoever began it."""
+    return found["timing"] is not None and found["timing"]["left_s"] is not None
+
+
+def _watched(item: str, url: str, pause: Pause) -> int:
+    """Show what the station times, a line for each look, until its end. Returns: 0; 2 where it gave no number."""
+    print("The station times it, also without this terminal. Ctrl-C leaves it; `timing=ends` ends it before its time.")
+    while _is_timed(found := _item(item, _list(url))):
+        left, now = age_text(round(1000.0 * found["timing"]["left_s"])), found["number"]["now"]
+        here = [] if now is None else [f"now {now['text']}"]
+        _say_over("; ".join([f"  {left} left", *here, found["timing"]["text"]]))
+        pause(_LOOK_EVERY_S)
+    unusable = found["timing"]["text"]
+    print(f"\n{unusable}" if unusable else f"\n{_line(found)}")
+    print(f"  ! {found['caution']}.")
+    return 2 if unusable else 0
+
+
+def _say_over(line: str) -> None:
+    """A line in the place of the one before, on a terminal; else one more."""
+    if is_terminal(sys.stdout):
+        print(f"\r\x1b[K{line}", end="", flush=True)
+    else:
+        print(line)
 
 
 def _answered(found: Mapping[str, Any], url: str, ask: Ask) -> dict[str, Any] | None:
@@ -167,6 +211,8 @@ def _of_how(how: str, said: str, ask: Ask) -> dict[str, Any] | None:
         return {"passed": True, **({"note": note} if note else {})}
     if how == "number":
         return {} if word in _TAKE else {"value": said} if said[:1] in "+-.0123456789" and said else None
+    if how == "decay" and word in _BEGIN:
+        return {"timing": "begins"}
     if word not in _TAKE:
         return None
     if how == "bucket":

@@ -55,6 +55,7 @@ BOUNDS: Final[Mapping[str, Bound]] = MappingProxyType(
         "not_fitted": Bound("duration", "1 min", "366 days", "how often somebody looks"),
         "duty.every": Bound("duration", "1 h", "3660 days", "site's own list"),
         "alarm.delay": Bound("duration", "0 s", "24 h", "delays of alarms"),
+        "commissioning_item.duration": Bound("duration", "10 s", "1 h", "for how long the station watches a shut line"),
         "alarm.respond_within": Bound("duration", "1 min", "31 days", "how soon somebody has to respond"),
         "alarm.deadband.pressure": Bound(
             "pressure_difference", "0 psi", "10 psi", "wider, and the alarm hardly ever ends"

@@ -36,7 +36,7 @@ from edge.domain import settings
 from edge.domain.alarms.catalogue import CATALOGUE
 from edge.domain.quantities import DIFFERENCE_OF, DIMENSION_OF, RATE_OF, UnitError, converter, quantity, unit_in
 from edge.domain.readings import Kind, Role
-from edge.domain.records.commissioning import ROWS
+from edge.domain.records.commissioning import ROWS, How
 from edge.domain.roles import ROLES
 from edge.domain.sensing.platinum import tolerance_k
 
@@ -297,6 +297,8 @@ def commissioning_item(found: Findings, ident: str, table: CommissioningItemTabl
     if ends and not dimension:
         first = next(iter(ends.values()))
         dimension = dimension_of_text(first, ITEM_QUANTITIES) or ITEM_QUANTITIES[0]
+    if table.duration is not None and (row is None or row.how is not How.DECAY):
+        found.wrong((*path, "duration"), "the station doesn't time it", "no duration: decay alone has one", "Remove it")
     limits = {key: _limit(found, (*path, key), text, dimension) for key, text in ends.items()}
     low, high = limits.get("low"), limits.get("high")
     if low is not None and high is not None and low > high:
@@ -305,6 +307,7 @@ def commissioning_item(found: Findings, ident: str, table: CommissioningItemTabl
         title=table.title, ask=table.do, caution=table.caution, quantity=dimension if row is None else "", low=low, high=high,
         source=table.source, leave_out=table.leave_out,
         reopened_by=None if table.reopened_by is None else frozenset(table.reopened_by),
+        lasts_ms=None if table.duration is None else round(table.duration),
     )  # fmt: skip
 
 

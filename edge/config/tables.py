@@ -328,6 +328,9 @@ class CommissioningItemTable(Table):
         None, description="The least that its number may be."
     )
     high: Annotated[str, Quantity(*ITEM_QUANTITIES)] | None = Field(None, description="The most.")
+    duration: Annotated[float, Is("commissioning_item.duration")] | None = Field(
+        None, description="How long the station times it; of decay alone."
+    )
     source: Annotated[str, Text("where its limit is from", "Plumbing code, 4.2")] | None = None
     leave_out: Annotated[str, Text("why it does not apply here", "The board has a battery")] | None = None
     reopened_by: Annotated[list[str], Words(*REOPENING)] | None = Field(

@@ -318,6 +318,7 @@ class Commissioning(Kept):
     passed: NotRequired[bool]
     value: NotRequired[Told]
     unit: NotRequired[str]
+    timing: NotRequired[str]  # "begins" or "ends": the station times a decay; what it gave is another record
     before: NotRequired[Told]
     after: NotRequired[Told]
     litres: NotRequired[float]
@@ -327,7 +328,7 @@ class Commissioning(Kept):
     not_applicable: NotRequired[str]  # why
     instrument: NotRequired[str]
     result: NotRequired[str]  # "passed", "failed" or "not_applicable"
-    taken: NotRequired[str]  # "live" or "entered"
+    taken: NotRequired[str]  # "live", "entered" or "timed"
     number: NotRequired[float]
     quantity: NotRequired[str]  # a dimension ("pressure": kPa, "flow": L/min, …) or "share"
     low: NotRequired[float | None]

@@ -141,6 +141,7 @@ class CommissioningItem:
     source: str | None = None
     leave_out: str | None = None  # why it does not apply at this site
     reopened_by: frozenset[str] | None = None  # records after which it is to be done again
+    lasts_ms: int | None = None  # how long the station times it
 
 
 @dataclass(frozen=True, slots=True)

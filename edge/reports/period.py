@@ -13,8 +13,9 @@ from edge.domain.alarms.performance import performance, performance_json
 from edge.domain.dates import Dates
 from edge.domain.entries import KINDS, Entry, rfc3339, wall_ms_of
 from edge.domain.errors import UnusableInput
+from edge.domain.heat.cycle import shown_phase
 from edge.domain.settings import Settings
-from edge.domain.station.displayed import Shown, displayed_word, shown_phase
+from edge.domain.station.displayed import Shown, displayed_word, phases_of
 from edge.domain.station.hours import first_case
 from edge.domain.station.published import duty
 from edge.domain.station.station import Station
@@ -229,7 +230,7 @@ class _Causes:
             # a run that ended without a word told nothing after its last entry
             self._until(self._last_ms if entry.kind == "started" else at_ms)
             if entry.kind == "phase":
-                self._phase = shown_phase(entry.body)
+                self._phase = shown_phase(*phases_of(entry.body))
             else:
                 self._verdict = entry.body if entry.kind == "verdict" else None
             self._stands, self._since_ms = self._kept(), at_ms

@@ -62,13 +62,17 @@ class PeriodPage(Paper):
         columns = self._tell.columns("day", "first_case")
         columns += [self._tell.word(word) for word in shown]
         columns += self._tell.columns("unwatched", "volume")
-        counted = [day for day in days if day["was_then"]]
+        opened = [day for day in days if day["was_then"]]
+        counted = [day for day in opened if day["word"]]  # what nobody watched was neither ready nor not
         ready = say(
             "report.ready_at_first", n=number(sum(day["word"] == "ready" for day in counted)), of=number(len(counted))
         )
+        missed = say("report.unwatched_at_first", n=number(len(opened) - len(counted))) if opened != counted else None
         water = say("report.water", volume=number(self._facts["water_l"], "L"), number=number(self._facts["draws"]))
         return self._section(
-            "days", el("p", self._tell.said(ready)), el("p", self._tell.said(water)), table(columns, rows)
+            "days",
+            *(el("p", self._tell.said(one)) for one in (ready, missed, water) if one is not None),
+            table(columns, rows),
         )
 
     def _at_first(self, day: Mapping[str, Any]) -> str:

@@ -152,6 +152,10 @@ def _step(tell: Teller, value: Any) -> str:
     return tell.said(say(f"report.step.{value}")) if value in ("begins", "ends", "finished") else str(value)
 
 
+def _timing(tell: Teller, value: Any) -> str:
+    return tell.said(say(f"report.timing.{value}")) if value in ("begins", "ends") else str(value)
+
+
 def _entry(tell: Teller, value: Any) -> str:
     return tell.said(say("report.entry", seq=number(value))) if isinstance(value, int) else str(value)
 
@@ -180,6 +184,6 @@ def _flow(tell: Teller, value: Any) -> str:
 
 #: keys whose values have words of their own
 _SPECIAL: Final[Mapping[str, Callable[[Teller, Any], str]]] = {
-    "role": _role, "alarm": _alarm, "point": _point, "step": _step, "of": _entry, "item": _item, "result": _result,
+    "role": _role, "alarm": _alarm, "point": _point, "step": _step, "timing": _timing, "of": _entry, "item": _item, "result": _result,
     "contact_s": _lasted, "value": _value, "flow_l_min": _flow, "meter_l_min": _flow,
 }  # fmt: skip

@@ -121,6 +121,8 @@ const FACTS = {
   litres: (litres) => `${figure(litres)} L`, // as it was typed
   of: (of) => (typeof of === "number" ? say("fact.entry", { seq: of }) : say("fact.of", { what: words(of) })),
   step: (step) => known("step", step),
+  taken: () => "", // an item's result says it
+  timing: (timing) => known("timing", timing),
   what: (what, b) => (b.record === "equipment_change" ? known("equipment", what) : what),
   role: (role) => small(titled("roles", role)) || words(role),
   point: (point) => pointCalled(point),

@@ -41,6 +41,9 @@ _PLAIN_FILE: Final = "the same readings in a plain file, 16 B each, synced as of
 _SELECT: Final = "a day's minutes of one point by a bare SELECT, as JSON"
 _PUBLISH: Final = "a bare publish of the same bytes, QoS 1"
 _READING: Final = "reading the file without judging"
+_TIMER: Final = "a bare timer in a process of its own, p99"
+_READ_ALL: Final = "all entries by a bare SELECT, and their JSON"
+_REPORTING: Final = "while a running station makes reports of its year"
 _BUSY: Final = "while a year is charted and a day reported"
 
 
@@ -62,7 +65,11 @@ FIGURES: Final[Mapping[str, Figure]] = MappingProxyType(
         "drain": Figure("drain", "journal to a broker, entries", "/s", _PUBLISH, _times(0.25, at_least=True)),
         "alarm": Figure("alarm", "reading to the alarm's subscriber, p99", "ms", f"{_PUBLISH}, p99", Goal(100.0)),
         "alarm_busy": Figure("alarm", f"the same {_BUSY}, p99", "ms", f"{_PUBLISH}, meanwhile, p99", Goal(100.0)),
-        "ticks": Figure("ticks", f"lateness of ticks {_BUSY}, p99", "ms", "a bare timer in a process of its own, p99", Goal(20.0)),
+        "ticks": Figure("ticks", f"lateness of ticks {_BUSY}, p99", "ms", _TIMER, Goal(20.0)),
+        "report_day": Figure("reports", "a day's report of a year of data, by the API", "s", _READ_ALL, Goal(3.0)),
+        "report_period": Figure("reports", "a quarter's report of a year of data, by the API", "s", _READ_ALL, Goal(20.0)),
+        "report_ticks": Figure("reports", f"lateness of ticks {_REPORTING}, p99", "ms", _TIMER, Goal(20.0)),
+        "report_memory": Figure("reports", f"memory of the daemon, its highest, {_REPORTING}", "MB", "the same before them", _times(1.05)),
         "replay": Figure("replay", "replay with all estimators, readings on one core", "/s", _READING, Goal(100_000.0, at_least=True)),
     }
 )  # fmt: skip
@@ -70,7 +77,8 @@ FIGURES: Final[Mapping[str, Figure]] = MappingProxyType(
 BENCHES: Final[Mapping[str, str]] = MappingProxyType(
     {
         "start": "tests.bench.start", "running": "tests.bench.running", "writes": "tests.bench.store_writes", "chart": "tests.bench.trends",
-        "drain": "tests.bench.drain", "alarm": "tests.bench.alarm_latency", "ticks": "tests.bench.ticks", "replay": "tests.bench.replay",
+        "drain": "tests.bench.drain", "alarm": "tests.bench.alarm_latency", "ticks": "tests.bench.ticks",
+        "reports": "tests.bench.reports", "replay": "tests.bench.replay",
     }
 )  # fmt: skip
 

@@ -14,6 +14,8 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -38,12 +40,12 @@ EVERY_MS: Final = 50
 #: after a start, until ticks are what they are for long
 SETTLE_S: Final = 2.0
 _TIMER: Final = """
-import json, sys, time
+import json, select, sys, time
 every_s, late_ms, due_s = float(sys.argv[1]), [], time.monotonic()
-end_s = due_s + float(sys.argv[2])
-while due_s < end_s:
+while True:
     due_s += every_s
-    time.sleep(max(0.0, due_s - time.monotonic()))
+    if select.select([sys.stdin], [], [], max(0.0, due_s - time.monotonic()))[0]:
+        break
     late_ms.append(1000.0 * (time.monotonic() - due_s))
 print(json.dumps(late_ms))
 """
@@ -64,13 +66,8 @@ class Lateness:
 def measure(seconds: float = 30.0, days: int = DAYS) -> list[Row]:
     """The row `ticks`."""
     with tempfile.TemporaryDirectory(prefix="ticks-") as name, busy(days) as done, Yardstick() as yardstick:
-        timer = subprocess.Popen(
-            [sys.executable, "-c", _TIMER, str(EVERY_MS / 1000.0), str(seconds + SETTLE_S)],
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        late_ms = watched(Path(name), seconds)
-        plain_ms = json.loads(timer.communicate(timeout=seconds + 60.0)[0])
+        with bare_timer() as plain_ms:
+            late_ms = watched(Path(name), lambda: time.sleep(seconds))
         waited_s = yardstick.late_s()
     found = figures(late_ms)
     remark = (
@@ -79,8 +76,20 @@ def measure(seconds: float = 30.0, days: int = DAYS) -> list[Row]:
     return [Row("ticks", found["p99_ms"], figures(plain_ms)["p99_ms"], waited_s, remark)]
 
 
-def watched(folder: Path, seconds: float) -> list[float]:
-    """A station is watched for so long; how late its ticks were [ms]."""
+@contextmanager
+def bare_timer() -> Iterator[list[float]]:
+    """How late a timer of that pace is in a process of its own [ms], once it is over."""
+    command = [sys.executable, "-c", _TIMER, str(EVERY_MS / 1000.0)]
+    timer = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+    late_ms: list[float] = []
+    try:
+        yield late_ms
+    finally:
+        late_ms += json.loads(timer.communicate("over\n", timeout=60.0)[0])
+
+
+def watched(folder: Path, meanwhile: Callable[[], object]) -> list[float]:
+    """A station is watched while something else goes on; how late its ticks were [ms]."""
     clock, lateness = RealClock(), Lateness()
     plan = config.loads(station_toml("cold-morning", str(folder)), folder / "station.toml")
     settings = plan.settings
@@ -96,7 +105,7 @@ def watched(folder: Path, seconds: float) -> list[float]:
         acquisition.start()
         time.sleep(SETTLE_S)
         first = len(lateness.late_ms)
-        time.sleep(seconds)
+        meanwhile()
     finally:
         acquisition.stop()
         judge.stop()

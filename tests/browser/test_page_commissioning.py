@@ -24,6 +24,7 @@ from tests.api_fakes import until
 from tests.browser.driver import CHROMIUM, Browser
 from tests.browser.kit import SITE, LiveStation, shows
 from tests.unit.cli.test_commission import answers
+from tests.unit.stations import PSI, QUIET
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
 
@@ -32,7 +33,7 @@ PLAN = config.load(Path(__file__).parents[2] / "config/station-example.toml")
 OWN = {
     base: CommissioningItem(leave_out="done at the bench")
     for base in ("calibration", "warm_up", "restart", "alarm_test", "transfer")
-}
+} | {"decay": CommissioningItem(lasts_ms=20_000)}
 STATION = replace(SITE, rules=replace(SITE.rules, commissioning=Commissioning(True, items=OWN)))
 
 
@@ -106,11 +107,20 @@ def test_a_commissioning_is_gone_through_on_two_devices_and_a_terminal_and_ends_
     item(browser, "dynamic")
     browser.touch(".commission .send")
     shows(browser, ".commission .who-fault", "Say this first: Its value")
+    # the station times the decay: begun here, left, ended as not usable; begun anew
     item(browser, "decay")
-    browser.touch(".field[data-key=before] .value-button")
-    browser.type("55.4\r", gap_s=0.0)
-    sent(browser, "at most 2.0 psi), measured by the station")
-    # somebody stops here; another goes on at another device, where all of it stands
+    shows(browser, ".comm-caution", "Caution: Under pressure: relieve it before anything is opened")
+    browser.touch(".comm-begin")
+    shows(browser, ".comm-timed .countdown", "0:20")
+    assert browser.js(
+        "document.querySelector('.commission .send').hidden && document.querySelector('.comm-stop').offsetHeight >= 56"
+    )
+    browser.touch(".comm-stop")
+    shows(browser, ".comm-seen", "not usable: it was ended before its time")
+    browser.touch(".comm-begin")
+    shows(browser, ".comm-seen", "begun at 55.0 psi")
+    browser.js("location.hash = '#do/commissioning'")
+    # somebody stops here; another goes on at another device, where all of it stands, and the timing goes on
     other = browser.another()
     try:
         other.size(390, 844, mobile=True)
@@ -118,6 +128,23 @@ def test_a_commissioning_is_gone_through_on_two_devices_and_a_terminal_and_ends_
         until(lambda: "failed" in other.text(".comm-item[data-state=failed]"), "what failed")
         assert "M. Osei" in other.text(".comm-item[data-state=failed]")
         assert other.js("document.documentElement.scrollWidth <= innerWidth"), "nothing is cut off"
+        item(other, "decay")
+        with live._lock:
+            driver.run(10, QUIET | {"supply": 54.0 * PSI}, every_s=5)
+            live._show(driver.said[len(live.fakes.journal.entries) :])
+        shows(other, ".comm-timed .countdown", "0:10")
+        shows(other, ".comm-seen", "fell by 1.0 psi in 5 s")
+        with live._lock:
+            driver.run(12, QUIET | {"supply": 54.0 * PSI}, every_s=1)
+            live._show(driver.said[len(live.fakes.journal.entries) :])
+        shows(
+            other,
+            ".comm-now",
+            "passed: fell by 1.0 psi in 20 s (3.00 a minute), from 55.0 psi to 54.0 psi (at most 2.0 psi), timed by the station",
+        )
+        assert other.js(
+            "document.documentElement.scrollWidth <= innerWidth && document.querySelector('.comm-timed').hidden"
+        )
         item(other, "standpipe")
         sign(other, "A. Berg")
         tap(other, "passed", "Passed")

@@ -13,15 +13,22 @@ import json
 import math
 import sys
 from collections.abc import Iterator
+from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from edge.cli.retained import own_topics
+from edge.domain.entries import Draft, Now, wall_ms_of
 from edge.domain.messages import of_json, within
 from edge.domain.station.station import Station
+from edge.judge.inbox import settings_draft
 from edge.mqtt.topics import Topics
+from edge.reports.making import Wish, report_of
+from edge.store.journal import Journal
 from simulators.scenarios.scenarios import SCENARIOS
 from tests.asyncapi_kit import Contract
 from tests.golden.days import CUTS, Day, Played, Restart, digests
@@ -193,6 +200,32 @@ def test_a_busy_day_asks_people_for_nothing_but_what_they_owe(known: Known):
 
 #: of verdicts and estimates, which come each minute, every so manieth is looked at
 EACH = 23
+
+
+def test_the_days_report_has_the_sums_of_its_entries(known: Known, tmp_path: Path) -> None:
+    """Water, alarms and records from the lines; for how long it was ready, from the verdict that the station gave at each minute."""
+    plan, lines = known.day.plan, known.played.lines
+    entries, verdicts = _lines(lines, "entry"), _lines(lines, "verdict")
+    first = entries[0]
+    start = Now(first["mono_ms"], wall_ms_of(first["at"]), first["trusted"])
+    with closing(Journal(tmp_path, plan.settings.name, first["boot"])) as journal:
+        begins = Draft(start, "started", {"after": "nothing", "version": "0.1.0"})
+        journal.append([begins, settings_draft(start, plan.document, plan.digest)])
+        journal.append(
+            [Draft(Now(e["mono_ms"], wall_ms_of(e["at"]), e["trusted"]), e["kind"], e["body"]) for e in entries]
+        )
+    zone, until_ms = ZoneInfo(plan.settings.timezone), wall_ms_of(verdicts[-1]["at"])
+    day = datetime.fromtimestamp(start.wall_ms / 1000, zone).date()
+    facts = report_of(tmp_path, Wish(day, until_ms, "0.1.0")).facts
+    here = [e for e in entries if facts["from"] <= e["at"] < facts["to"]]
+    assert here
+    water = math.fsum(e["body"]["volume_l"] or 0.0 for e in here if e["kind"] == "draw")
+    assert facts["water_l"] == pytest.approx(water, abs=0.006)
+    assert len(facts["alarms"]) == sum(e["kind"] == "alarm" and e["body"]["from"] == "normal" for e in here)
+    assert len(facts["records"]) == sum(e["kind"] == "record" for e in here)
+    ready = sum(one["display"] == "ready" for one in verdicts if facts["from"] <= one["at"] < facts["to"])
+    turns = sum(e["kind"] == "verdict" for e in here)
+    assert facts["minutes"].get("ready", 0.0) == pytest.approx(ready, abs=1.0 + turns)
 
 
 def test_what_the_day_says_is_what_the_mqtt_document_says(known):

@@ -80,6 +80,16 @@ SUSPECTED_FALL_K: Final = 0.5
 SUSPECTED_FOR_MS: Final = 300_000
 
 
+def shown_phase(before: str, phase: str) -> str:
+    """The phase that the word for people goes by: what is reheating after anything but a cycle is heated from cold, as in no phase of note.
+
+    >>> shown_phase("idle", "reheating"), shown_phase("in_use", "reheating"), shown_phase("in_use", "off")
+    ('idle', 'reheating', 'off')
+    """
+    is_from_cold = phase == Phase.REHEATING and before != Phase.IN_USE
+    return str(Phase.IDLE) if is_from_cold else phase
+
+
 def phase_of(*, off: bool, at_work: bool, away: bool, drawn: bool, reheating: bool, resting: bool) -> Phase:
     """The first phase, in the order of the code, whose evidence holds.
 

@@ -388,6 +388,7 @@ class RecordBook:
                 str(fact.body.get("outlet")),
                 str(fact.body.get("duty")),
                 fact.body.get("step"),
+                fact.body.get("timing"),
                 fact.body.get("done"),
                 *(fact.body.get(key) is False for key in AFTERWARDS),
                 fact.body.get("role"),

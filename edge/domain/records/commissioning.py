@@ -25,6 +25,7 @@ from edge.domain.messages import (
     Value,
     as_told,
     difference,
+    duration,
     moment,
     name,
     number,
@@ -39,6 +40,7 @@ from edge.domain.quantities import quantity as quantity_in
 from edge.domain.readings import Kind, Role
 from edge.domain.records.book import is_machine_changed, names_of
 from edge.domain.records.fact import Fact
+from edge.domain.records.shut_line import fall_per_min
 from edge.domain.settings import CommissioningItem, Point, Settings
 
 RECORD: Final = "commissioning"
@@ -57,7 +59,7 @@ class How(StrEnum):
     EYE = "eye"  # somebody looks, and says so
     NUMBER = "number"  # a value, entered or as the station has it now
     BUCKET = "bucket"  # litres and seconds beside the flow meter
-    DECAY = "decay"  # a pressure before and after
+    DECAY = "decay"  # a pressure before and after, timed by the station or by hand
     CLOCK = "clock"  # the station's clock is trusted now
     TRIP = "trip"  # the outlet's contact has just shown that its test button makes it trip
     JOURNAL = "journal"  # an entry of the journal, and nothing else
@@ -79,6 +81,7 @@ STATES: Final = (OPEN, REOPENED, *map(str, Result))
 #: how a number was taken
 LIVE: Final = "live"
 ENTERED: Final = "entered"
+TIMED: Final = "timed"
 
 
 class Row(NamedTuple):
@@ -126,7 +129,8 @@ GROUPS: Final = ("site", "sensors", "water", "heat", "system", "own")
 
 
 class Item(NamedTuple):
-    """One item of a station's list. Limits in the unit of `quantity`; `point`: in whose unit it is read."""
+    """One item of a station's list. Limits in the unit of `quantity`; `point`: in whose unit it is read; `lasts_ms`: how long the station
+    times it, None where it doesn't."""
 
     id: str
     base: str
@@ -144,6 +148,7 @@ class Item(NamedTuple):
     rests_on: tuple[str, ...] = ()
     reopened_by: frozenset[str] = frozenset()
     leave_out: str | None = None
+    lasts_ms: int | None = None
 
 
 class Known(NamedTuple):
@@ -156,10 +161,14 @@ class Known(NamedTuple):
 
 
 class Live(NamedTuple):
-    """What an item's number is now; None: not known. `guard`: how far inside its limits it has to be."""
+    """What an item's number is now; None: not known. `guard`: how far inside its limits it has to be. Of what the station times `left_ms`,
+    None where nothing is timed now, and what was seen since it began, or why the last time gave no number.
+    """
 
     value: float | None = None
     guard: float = 0.0
+    left_ms: int | None = None
+    seen: Message | None = None
 
 
 class Standing(NamedTuple):
@@ -193,17 +202,29 @@ def _of_row(settings: Settings, base: str, row: Row, told: CommissioningItem | N
     source = "commissioning.source.practice" if row.practice else "commissioning.source.station"
     for of, point in _each(settings, base, row):
         low, high = _limits(settings, base, of, point)
+        lasts = own.lasts_ms or lasts_ms(base)
         yield Item(
             f"{base}:{of}" if of else base, base, of, row.group, row.how,
             say(f"commissioning.each.{base}", of=name(of)) if of else say(f"commissioning.item.{base}"),
-            say(f"commissioning.do.{base}") if own.ask is None else as_told(own.ask),
+            ask(base, lasts) if own.ask is None else as_told(own.ask),
             as_told(own.caution) if own.caution else say(f"commissioning.caution.{row.caution}") if row.caution else None,
             say(source) if own.source is None else as_told(own.source),
             row.quantity, low if own.low is None else own.low, high if own.high is None else own.high,
             None if point is None else point.id,
             tuple(_named(part, of, point) for part in row.rests_on),
-            frozenset(row.reopened_by) if own.reopened_by is None else own.reopened_by, own.leave_out,
+            frozenset(row.reopened_by) if own.reopened_by is None else own.reopened_by, own.leave_out, lasts,
         )  # fmt: skip
+
+
+def lasts_ms(base: str) -> int | None:
+    """How long the station times a row of the list, as shipped; None where it doesn't."""
+    return DECAY_MIN * 60_000 if ROWS[base].how is How.DECAY else None
+
+
+def ask(base: str, lasts: int | None) -> Message:
+    """What to do for a row; `lasts`: for how long the station times it [ms]."""
+    values = {} if lasts is None else {"time": duration(lasts)}
+    return say(f"commissioning.do.{base}", **values)
 
 
 def _own(ident: str, told: CommissioningItem) -> Item:
@@ -355,7 +376,7 @@ def needs(item: Item, *, is_read: bool) -> tuple[str, ...]:
 
 def lacks(item: Item, body: Mapping[str, Any]) -> str | None:
     """The first of them that a record lacks; None where it says enough, or the station can look for itself."""
-    if body.get("not_applicable") is not None:
+    if body.get("not_applicable") is not None or body.get("timing") is not None:
         return None
     # nothing is measured for an item of the site's own
     return next((key for key in needs(item, is_read=item.base in ROWS) if body.get(key) is None), None)
@@ -417,11 +438,35 @@ def _said(item: Item, fact: Fact) -> Message | None:
     then = item._replace(
         quantity=str(body.get("quantity") or item.quantity), low=body.get("low"), high=body.get("high")
     )
-    how = say("commissioning.live" if body.get("taken") == LIVE else "commissioning.entered")
+    how = say("commissioning.live" if body.get("taken") in (LIVE, TIMED) else "commissioning.entered")
     if then.quantity == "share":
         gave = {"off": number(value, "1"), "u": number(2.0 * float(body.get("u") or 0.0), "1")}
         return say("commissioning.bucket_gave", **gave, limits=part(limits_said(then)), how=part(how))
+    if body.get("taken") == TIMED and (seen := _timed(item, body)) is not None:
+        return say("commissioning.timed", seen=part(seen), limits=part(limits_said(then)))
     return say("commissioning.measured", here=shown(then, value), limits=part(limits_said(then)), how=part(how))
+
+
+def _timed(item: Item, body: Mapping[str, Any]) -> Message | None:
+    """What a record tells of a pressure that the station watched; None where it can't be read."""
+    try:
+        first, last = (told_in(body, key, "pressure") for key in ("before", "after"))
+    except Unusable:
+        return None
+    seconds = body.get("seconds")
+    if first is None or last is None or not isinstance(seconds, int | float) or seconds <= 0:
+        return None
+    return fallen(item, first, last, 1000.0 * seconds)
+
+
+def fallen(item: Item, first_kpa: float, last_kpa: float, lasted_ms: float) -> Message:
+    """How far a pressure fell, from what to what, in what time, and how far in each minute of it."""
+    fall = first_kpa - last_kpa
+    return say(
+        "commissioning.fallen", fall=difference(Kind.PRESSURE, fall, item.point), first=quantity(Kind.PRESSURE, first_kpa, item.point),
+        last=quantity(Kind.PRESSURE, last_kpa, item.point), time=duration(lasted_ms),
+        rate=difference(Kind.PRESSURE, fall_per_min(fall, lasted_ms), item.point),
+    )  # fmt: skip
 
 
 def standing(

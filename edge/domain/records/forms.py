@@ -298,6 +298,10 @@ FORMS: Final[Mapping[str, Form]] = MappingProxyType(
                 "value": Key("reading", 'what was read, with its unit, such as "0.2 psi"; left out: what the station reads now',
                              is_own=True),
                 "unit": Key("line", "unit of a bare value"),
+                "timing": Key(
+                    "line", "of a pressure decay that the station times: it begins, once the valve is shut; or it ends before its time",
+                    words=(BEGINS, ENDS),
+                ),
                 "before": Key("quantity", 'of a pressure decay: what was read when the valve was shut, such as "52 psi"'),
                 "after": Key("quantity", "what was read afterwards; left out: what the station reads now"),
                 "litres": Key("number", "how much", 0.01, 1000.0),

@@ -100,7 +100,7 @@ def _outlook(view: View, judged: dict[str, Judged], now: Now) -> _Outlook:
         return None if cannot_say or ms is None else rfc3339(now.wall_ms + ms)
 
     return _Outlook(
-        verdict_word([one.state for one in judged.values()]), display_word(judged, str(view.situation.shown_phase)),
+        verdict_word([one.state for one in judged.values()]), display_word(judged, view.situation.shown_phase),
         at(latest.in_ms if latest else None), at(latest.low_ms if latest else None), at(latest.high_ms if latest else None),
         {text: ask for text, (_, ask) in in_order},
     )  # fmt: skip

@@ -35,6 +35,7 @@ from edge.domain.station.parts.reservoir.part import Reservoir
 from edge.domain.station.parts.reservoir.second_probes import SecondProbes
 from edge.domain.station.parts.sections import Sections
 from edge.domain.station.parts.sensors import Sensors
+from edge.domain.station.parts.shut_line import ShutLine
 from edge.domain.station.parts.site_duties import SiteDuties
 from edge.domain.station.parts.supply.condition import SupplyConditions
 from edge.domain.station.parts.supply.estimates import SupplyEstimates
@@ -115,6 +116,7 @@ def parts_of(view: View) -> Parts:
     )
     hold, duties, host = Hold(view), Duties(view, calibrations.duties, calibrations.due, power.is_power_unsure), Host()
     site = SiteDuties(view)
+    shut_line = ShutLine(view, draws)
     asked = Asked(
         capacity=lambda now: (
             None if supply_estimates is None or (of := supply_estimates.capacity(now)) is None else of.value
@@ -122,11 +124,13 @@ def parts_of(view: View) -> Parts:
         compared=calibrations.compared,
         warm_ups=lambda: 0 if warmth is None else len(warmth.fits),
         transfers=lambda: len(basin.first),
+        timing=shut_line.judge,
+        timed=shut_line.shown,
     )
     commissioning = Commissioning(view, draws, evidence, asked)
     order: tuple[Part | None, ...] = (
         Doubts(crossed), seconds, sensors, calibrations, supply, filters, Hours(view), reservoir, basin, machine, power, alarms, leak,
-        liquid_estimates, hold, duties, site, host, commissioning, Sections(view),
+        liquid_estimates, hold, duties, site, host, shut_line, commissioning, Sections(view),
     )  # fmt: skip
     of_alarms = (alarms, supply, power, leak, filters, sensors, duties, calibrations, site, hold, host)
     of_estimates = (liquid_estimates, filters, supply, leak)

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
 from edge.domain.entries import Entry
+from edge.domain.heat.cycle import shown_phase
 from edge.domain.messages import as_told
 from edge.domain.station.judged import Judged, display_word
 
@@ -44,7 +45,7 @@ class Displayed:
             self._verdict = None
             self._turn(at_ms, None)
         elif entry.kind == "phase":
-            self._phase = shown_phase(entry.body)
+            self._phase = shown_phase(*phases_of(entry.body))
         elif entry.kind == "verdict":
             self._verdict = entry.body
         if self._verdict is not None and entry.kind in ("phase", "verdict"):
@@ -63,14 +64,9 @@ class Displayed:
         return [*self._shown, *([Shown(self._since_ms, until_ms, self._word)] if self._word else [])]
 
 
-def shown_phase(body: Mapping[str, Any]) -> str:
-    """The phase that a phase's entry tells, as the word for people goes by it: what is reheating after no cycle is heated from cold.
-
-    >>> shown_phase({"from": "idle", "to": "reheating"}), shown_phase({"from": "in_use", "to": "reheating"})
-    ('idle', 'reheating')
-    """
-    is_from_cold = body.get("to") == "reheating" and body.get("from") != "in_use"
-    return "idle" if is_from_cold else str(body.get("to"))
+def phases_of(body: Mapping[str, Any]) -> tuple[str, str]:
+    """(the phase before, the phase) of a phase's entry."""
+    return str(body.get("from")), str(body.get("to"))
 
 
 def displayed_word(verdict: Mapping[str, Any], phase: str) -> str:

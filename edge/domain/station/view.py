@@ -24,7 +24,7 @@ from edge.domain.entry_bodies import (
     TransferBody,
     VerdictBody,
 )  # fmt: skip
-from edge.domain.heat.cycle import Phase
+from edge.domain.heat.cycle import Phase, shown_phase
 from edge.domain.messages import (
     Advice,
     Doubt,
@@ -52,18 +52,18 @@ from edge.domain.words.units import Units
 class Situation:
     """What the station is doing, and what of it isn't heard: as the parts of machine, hours and sensors say."""
 
-    __slots__ = ("phase", "is_after_cycle", "is_resting", "silent")
+    __slots__ = ("phase", "before", "is_resting", "silent")
 
     def __init__(self) -> None:
         self.phase = Phase.IDLE
-        self.is_after_cycle = False  # a cycle explains a cold liquid: heated from cold it is `reheating` as well
+        self.before = Phase.IDLE  # the phase before it
         self.is_resting = False  # outside the hours, by a trusted clock
         self.silent: set[str] = set()  # points that have not been heard for their stale limit
 
     @property
-    def shown_phase(self) -> Phase:
-        """The phase that the word for people goes by: what is heated from cold was in no cycle."""
-        return Phase.IDLE if self.phase is Phase.REHEATING and not self.is_after_cycle else self.phase
+    def shown_phase(self) -> str:
+        """The phase that the word for people goes by."""
+        return shown_phase(self.before, self.phase)
 
 
 class View:

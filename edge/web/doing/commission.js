@@ -1,5 +1,6 @@
 // The commissioning list: what is to be looked at and measured before a station counts as commissioned, item by item. What is recorded
-// stands in the journal, so it is gone on with on any device; numbers are taken as the station reads them, or typed.
+// stands in the journal, so it is gone on with on any device; numbers are taken as the station reads them, or typed. What the station times
+// (a pressure decay) it times itself, with this page or without it: what is left and what was seen is its own word.
 
 import { button, draw, keep, make, markOf, part, put, set, show as toggle } from "../dom.js";
 import { ask, asked } from "../line.js";
@@ -15,6 +16,7 @@ import { formOf } from "./wants.js";
 
 const KIND = "commissioning";
 const ASK_EVERY_MS = 2000;
+const ASK_SOON_MS = 500; // while the station times an item
 const MARKS = { passed: "met", failed: "bad", not_applicable: "off", open: "unknown", reopened: "gone" };
 
 /** The page: {element, show(), end()}; of one item where `keys.item` names it. */
@@ -24,14 +26,16 @@ export function page(keys) {
   let trouble = "";
   let askedAt = -Infinity;
   let isGone = false;
+  let isTimed = false;
   const shown = keys.item ? itemPage(keys.item, root, () => refresh(true)) : listPage(root);
 
   async function refresh(isSoon) {
-    if (!isSoon && performance.now() - askedAt < ASK_EVERY_MS) return;
+    if (!isSoon && performance.now() - askedAt < (isTimed ? ASK_SOON_MS : ASK_EVERY_MS)) return;
     askedAt = performance.now();
     const { ok, body, trouble: why } = await ask(asked("/api/1/commissioning"));
     trouble = ok ? "" : why || say("do.no_answer");
     told = ok ? body : told;
+    isTimed = Boolean(told && told.items.some((one) => one.id === keys.item && one.timing && one.timing.left_s !== null));
     if (!isGone) shown.show(told, trouble);
   }
   return { element: root, show: () => void refresh(false), end: () => ((isGone = true), shown.end()) };
@@ -83,6 +87,10 @@ function itemPage(ident, root, again) {
   const live = make("p", "live-value");
   const state = make("p", "comm-now");
   const fields = make("div", "fields");
+  const byHand = make("h3", "comm-by-hand", say("comm.by_hand"));
+  const timed = make("div", "comm-timed", make("p", "countdown"), make("p", "comm-seen"), make("p", "quiet", say("comm.timed_says")));
+  const begin = button("main big comm-begin", say("comm.begin"), () => void timing("begins"));
+  const stop = button("plain comm-stop", say("comm.stop"), () => void timing("ends"));
   const fault = make("p", "who-fault");
   fault.setAttribute("role", "alert");
   const refused = make("p", "may-not");
@@ -90,6 +98,8 @@ function itemPage(ident, root, again) {
   const send = button("main big send", say("form.send"), sent);
   toggle(caution, false);
   toggle(live, false);
+  part(timed, "countdown").setAttribute("role", "timer");
+  for (const one of [byHand, timed, begin, stop]) toggle(one, false);
   const form = formOf(KIND);
   let item = null;
   let order = [];
@@ -98,12 +108,12 @@ function itemPage(ident, root, again) {
   let isOver = false;
   part(head, "back-to").href = placeOf(KIND);
   put(part(head, "back-to"), `‹ ${say("comm.list")}`);
-  root.append(head, make("section", "panel", what, caution, limits, state, live, fields), make("section", "panel send-bar", refused, who.element, fault, send));
+  root.append(head, make("section", "panel", what, caution, limits, state, live, timed, byHand, fields), make("section", "panel send-bar", refused, who.element, fault, begin, stop, send));
   const may = () => {
     const why = whyNot(form, KIND) || (item && item.left_out ? item.text : "");
     put(refused, why);
     toggle(refused, why);
-    send.disabled = isSending || !item || Boolean(why);
+    for (const one of [send, begin, stop]) one.disabled = isSending || !item || Boolean(why);
     who.tell();
   };
   const forget = onChange(may);
@@ -125,8 +135,34 @@ function itemPage(ident, root, again) {
     put(live, !measure ? "" : measure.now ? say("comm.now", { value: measure.now.text }) : say("comm.nothing_now"));
     toggle(live, measure);
     put(state, [item.state_text, item.text].filter(Boolean).join(": "));
+    showTiming(item.timing);
     if (!made.length) build();
     may();
+  }
+  function showTiming(at) {
+    const isUnderWay = Boolean(at) && at.left_s !== null;
+    toggle(timed, at && (isUnderWay || at.text));
+    for (const name of ["countdown", "quiet"]) toggle(part(timed, name), isUnderWay);
+    const left = isUnderWay ? Math.ceil(at.left_s) : 0;
+    put(part(timed, "countdown"), `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`);
+    put(part(timed, "comm-seen"), at && at.text);
+    toggle(begin, at && !isUnderWay);
+    toggle(stop, isUnderWay);
+    for (const one of [fields, send]) toggle(one, !isUnderWay);
+    toggle(byHand, at && !isUnderWay);
+    send.classList.toggle("main", !at); // one main button: the station times it better than a hand does
+  }
+  async function timing(step) {
+    put(fault, "");
+    if (who.lacks(fault)) return;
+    isSending = true;
+    may();
+    const { ok, body: answer, trouble } = await record(KIND, { item: ident, timing: step }, who.name());
+    isSending = false;
+    may();
+    if (!ok) put(fault, trouble);
+    else if (answer.counts === false && step === "begins") put(fault, say("comm.not_counted", { why: answer.why_not }));
+    again();
   }
   function build() {
     const units = item.number ? item.number.units : [];

@@ -425,6 +425,7 @@ export const WORDS = {
   "key.seconds": "seconds",
   "key.seconds_u": "seconds u",
   "key.taken": "taken",
+  "key.timing": "timing",
   // the station
   "station.device": "This screen",
   "station.health": "How well it is",
@@ -674,6 +675,8 @@ export const WORDS = {
   "step.begins": "contact begins",
   "step.ends": "contact ended",
   "step.finished": "finished",
+  "timing.begins": "timed from here",
+  "timing.ends": "ended before its time",
   // what a key is called on a form
   "label.passed": "Result",
   "label.filters": "Which filters",
@@ -878,4 +881,8 @@ export const WORDS = {
   "comm.why_not": "Only where this station has no such thing",
   "comm.gone": "This item is not in the station's list.",
   "comm.not_counted": "Kept, and it does not count: {why}",
+  "comm.begin": "Begin: the valve is shut",
+  "comm.stop": "End it before its time",
+  "comm.timed_says": "The station times it: this page can be left, and any device shows it.",
+  "comm.by_hand": "Or timed by hand",
 };

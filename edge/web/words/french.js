@@ -425,6 +425,7 @@ export const WORDS = {
   "key.seconds": "secondes",
   "key.seconds_u": "incertitude des secondes",
   "key.taken": "pris",
+  "key.timing": "chronométrage",
   // the station
   "station.device": "Cet écran",
   "station.health": "Fonctionnement",
@@ -674,6 +675,8 @@ export const WORDS = {
   "step.begins": "début du contact",
   "step.ends": "fin du contact",
   "step.finished": "terminé",
+  "timing.begins": "chronométré à partir de là",
+  "timing.ends": "fini avant son terme",
   // what a key is called on a form
   "label.passed": "Résultat",
   "label.filters": "Quels filtres",
@@ -878,4 +881,8 @@ export const WORDS = {
   "comm.why_not": "Seulement si ce poste n'a rien de tel",
   "comm.gone": "Ce point n'est pas dans la liste du poste.",
   "comm.not_counted": "Gardé, mais ne compte pas : {why}",
+  "comm.begin": "Commencer : la vanne est fermée",
+  "comm.stop": "Finir avant le terme",
+  "comm.timed_says": "Le poste chronomètre : on peut quitter cette page, chaque appareil le montre.",
+  "comm.by_hand": "Ou chronométré à la main",
 };

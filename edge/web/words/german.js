@@ -425,6 +425,7 @@ export const WORDS = {
   "key.seconds": "Sekunden",
   "key.seconds_u": "Unsicherheit der Sekunden",
   "key.taken": "übernommen",
+  "key.timing": "Zeitnahme",
   // the station
   "station.device": "Dieser Bildschirm",
   "station.health": "Zustand",
@@ -674,6 +675,8 @@ export const WORDS = {
   "step.begins": "Einwirkung beginnt",
   "step.ends": "Einwirkung beendet",
   "step.finished": "abgeschlossen",
+  "timing.begins": "ab hier gestoppt",
+  "timing.ends": "vor der Zeit beendet",
   // what a key is called on a form
   "label.passed": "Ergebnis",
   "label.filters": "Welche Filter",
@@ -878,4 +881,8 @@ export const WORDS = {
   "comm.why_not": "Nur wenn diese Station so etwas nicht hat",
   "comm.gone": "Dieser Punkt steht nicht in der Liste der Station.",
   "comm.not_counted": "Erfasst, zählt aber nicht: {why}",
+  "comm.begin": "Beginnen: das Ventil ist geschlossen",
+  "comm.stop": "Vor der Zeit beenden",
+  "comm.timed_says": "Die Station stoppt die Zeit: diese Seite kann verlassen werden, jedes Gerät zeigt es.",
+  "comm.by_hand": "Oder von Hand gestoppt",
 };

@@ -425,6 +425,7 @@ export const WORDS = {
   "key.seconds": "segundos",
   "key.seconds_u": "incertidumbre de los segundos",
   "key.taken": "tomado",
+  "key.timing": "cronometraje",
   // the station
   "station.device": "Esta pantalla",
   "station.health": "Funcionamiento",
@@ -674,6 +675,8 @@ export const WORDS = {
   "step.begins": "empieza el contacto",
   "step.ends": "contacto terminado",
   "step.finished": "terminado",
+  "timing.begins": "cronometrado desde aquí",
+  "timing.ends": "terminado antes de tiempo",
   // what a key is called on a form
   "label.passed": "Resultado",
   "label.filters": "Qué filtros",
@@ -878,4 +881,8 @@ export const WORDS = {
   "comm.why_not": "Solo si este puesto no tiene tal cosa",
   "comm.gone": "Este punto no está en la lista del puesto.",
   "comm.not_counted": "Guardado, pero no cuenta: {why}",
+  "comm.begin": "Empezar: la llave está cerrada",
+  "comm.stop": "Terminar antes de tiempo",
+  "comm.timed_says": "El puesto cronometra: se puede dejar esta página, cualquier dispositivo lo muestra.",
+  "comm.by_hand": "O cronometrado a mano",
 };

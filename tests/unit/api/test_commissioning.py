@@ -41,6 +41,9 @@ def test_each_item_is_told_with_what_to_do_its_limits_and_what_it_is_now() -> No
     assert numbers["bucket"]["now"]["unit"] == "L/min" and numbers["bucket"]["units"][0] == "gal/min"
     assert numbers["decay"]["now"]["text"] == "55.0 psi" and numbers["drop:fine"]["now"]["unit"] == "kPa"
     assert "Mains voltage" in items["outlet:heater"]["caution"] and numbers["clock"] is None
+    assert (
+        items["decay"]["timing"] == {"lasts_s": 600.0, "left_s": None, "text": ""} and items["static"]["timing"] is None
+    )
     failed = items["standpipe"]
     assert (failed["state_text"], failed["text"], failed["by"]) == ("failed", "it has a loop", "early technician")
     assert failed["seq"] == next(e.seq for e in bench.said if e.kind == "record")

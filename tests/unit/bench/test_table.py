@@ -17,7 +17,8 @@ ROOT = Path(__file__).parents[3]
 GOALS = {
     "first_sample": "at most 1", "first_answer": "at most 2.5", "cpu": "at most 3 x", "memory": "at most 1.5 x", "writes": "at most 100",
     "bytes": "at most 5", "year": "at most 300", "year_tap": "at most 300", "drain": "at least 0.25 x", "alarm": "at most 100",
-    "alarm_busy": "at most 100", "ticks": "at most 20", "replay": "at least 100,000",
+    "alarm_busy": "at most 100", "ticks": "at most 20", "report_day": "at most 3", "report_period": "at most 20",
+    "report_ticks": "at most 20", "report_memory": "at most 1.05 x", "replay": "at least 100,000",
 }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from edge.domain.errors import UnusableInput
 from edge.domain.words.saying import Words
 from edge.domain.words.units import Units
 from edge.snapshot import Snapshot
-from tests.unit.stations import DRAWING, QUIET
+from tests.unit.stations import DRAWING, PSI, QUIET
 from tests.unit.stories.test_commissioning import Bench
 
 URL = "http://127.0.0.1:8484/"
@@ -107,6 +107,27 @@ def test_numbers_are_taken_as_the_station_has_them_or_as_they_are_typed(
     capsys.readouterr()
     assert commission.one("restart", "kim", ["passed=yes"], URL) == 2, "kept, and it doesn't count"
     assert "only that can" in capsys.readouterr().out
+
+
+def test_a_decay_is_begun_shown_and_ended_by_the_station(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:
+    def pause(_: float) -> None:
+        bench.run(60, QUIET | {"supply": 54.5 * PSI}, every_s=5)
+
+    assert commission.one("decay", "kim", (), URL, answers("begin"), pause=pause) == 0
+    out = capsys.readouterr().out
+    assert "! Under pressure: relieve it before anything is opened" in out.splitlines()[-1]
+    assert "600 s" not in out and "begun at 55.0 psi" in out and "; fell by 0.5 psi in " in out, out
+    assert (
+        "passed: fell by 0.5 psi in 10 min" in out
+        and "timed by the station" in out
+        and bench.state("decay") == "passed"
+    )
+    # another terminal finds it under way, and sees why it gives no number
+    bench.run(30, QUIET)
+    assert commission.one("decay", "kim", ("timing=begins",), URL) == 0
+    capsys.readouterr()
+    assert commission.one("decay", "lee", (), URL, answers(), pause=lambda _: bench.run(3, DRAWING)) == 2
+    assert "not usable: water flowed while the valve was to be shut" in capsys.readouterr().out
 
 
 def test_the_list_is_printed_and_a_wrong_item_is_refused_with_the_nearest(

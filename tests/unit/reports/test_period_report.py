@@ -169,6 +169,18 @@ def test_the_first_case_of_each_day_is_that_of_the_station_s_hours(folder: Path)
     }
 
 
+def test_a_day_that_nobody_watched_at_its_first_case_is_said_so_and_not_counted(folder: Path) -> None:
+    """The first case of 3 March fell between two runs."""
+    made = report(folder)
+    words = [day["word"] for day in made.facts["days"] if day["was_then"]]
+    assert words.count(None) == 1
+    said = Reader(made.html).texts
+    assert f"Ready at the first case on {words.count('ready')} of {len(words) - 1} days that had one." in said
+    assert "First cases that nobody watched, not counted here: 1." in said
+    row = said[said.index("2026-03-03") :]
+    assert row[1] == "not watched"
+
+
 def test_it_is_proved_in_each_language_and_what_was_changed_is_found(folder: Path, tmp_path: Path) -> None:
     for language in LANGUAGES:
         page = report(folder, language=language).html

@@ -47,12 +47,16 @@ class Asked(NamedTuple):
         capacity: flow that the supply gives at its least pressure [L/min]; None: not known.
         compared: the newest comparison of a point with a reference.
         warm_ups, transfers: how many were learned from.
+        timing: why a record of a timing doesn't count, and what it comes to.
+        timed: what is left of the time of one [ms], and what was seen (Live).
     """
 
     capacity: Callable[[Now], float | None]
     compared: Callable[[str], Fact | None]
     warm_ups: Callable[[], int]
     transfers: Callable[[], int]
+    timing: Callable[[Mapping[str, Any], Now], tuple[Message | None, dict[str, Any]]]
+    timed: Callable[[Now], tuple[int | None, Message | None]]
 
 
 class Commissioning(Part):
@@ -132,7 +136,7 @@ class Commissioning(Part):
         found: dict[str, tuple[int, Fact]] = {}
         changes: list[tuple[int, Fact]] = []
         for place, fact in enumerate(facts):
-            if fact.counts and fact.record == RECORD:
+            if fact.counts and fact.record == RECORD and fact.body.get("timing") is None:
                 found[str(fact.body.get("item"))] = place, fact
             elif fact.counts and fact.record in kinds:
                 changes.append((place, fact))
@@ -183,7 +187,9 @@ class Commissioning(Part):
         view, evidence, draws = self._view, self._evidence, self._draws
         guard = 0.0 if item.point is None else view.watches[item.point].guard
         match item.base:
-            case "zero" | "step" | "decay":
+            case "decay":
+                return Live(view.value(item.point, now.mono_ms), guard, *self._asked.timed(now))
+            case "zero" | "step":
                 return Live(view.value(item.point, now.mono_ms), guard)
             case "static":
                 rest = None if draws is None else draws.settled_kpa
@@ -212,10 +218,17 @@ class Commissioning(Part):
             ids, asked = [one.id for one in self.items], str(body.get("item"))
             there = perhaps(difflib.get_close_matches(asked, ids, 1)) or there_are(ids)
             return say("commissioning.no_such_item", named=name(asked), there=part(there)), {}
-        try:
-            worked = self._worked(item, body, at_ms, now)
-        except Unusable as unusable:
-            return unusable.why, {}
+        why: Message | None = None
+        if body.get("timing") is not None:
+            is_timed = item.how is How.DECAY
+            why, worked = self._asked.timing(body, now) if is_timed else (say("commissioning.not_timed"), {})
+        else:
+            try:
+                worked = self._worked(item, body, at_ms, now)
+            except Unusable as unusable:
+                return unusable.why, {}
+        if why is not None:
+            return why, worked
         rests = {key: self._digests[key] for key in item.rests_on if key in self._digests}
         return None, {**worked, "rests_on": rests}
 

@@ -77,16 +77,14 @@ class Machine(Part):
             reheating=warmth is not None and warmth.is_reheating(mono_ms),
             resting=view.situation.is_resting,
         )
-        before, was_after_cycle = view.situation.phase, view.situation.is_after_cycle
-        is_explained = warmth is not None and warmth.cycle.explains_cold(mono_ms)
-        view.situation.is_after_cycle = is_explained or (was_after_cycle and before is Phase.REHEATING)
+        before = view.situation.phase
         if phase is not before:
             view.tell("phase", {"from": str(before), "to": str(phase)}, now)
             if before is Phase.OFF:
                 view.book.power_up(Stamp(view.boot, *now))
             if Phase.IN_USE in (before, phase):
                 view.book.power_up(Stamp(view.boot, *now), USED)
-            view.situation.phase = phase
+            view.situation.before, view.situation.phase = before, phase
             view.happen(PhaseChanged(), now)
 
     # -- the condition
@@ -125,14 +123,14 @@ class Machine(Part):
     # -- after a restart
 
     def fold(self, entry: Entry) -> None:
-        self._view.situation.phase = Phase(entry.body["to"])
+        self._view.situation.before, self._view.situation.phase = Phase(entry.body["from"]), Phase(entry.body["to"])
         if entry.body["from"] == Phase.OFF:
             self._view.book.power_up(entry.stamp)
         if Phase.IN_USE in (entry.body["from"], entry.body["to"]):
             self._view.book.power_up(entry.stamp, USED)
 
     def state(self) -> dict[str, Any]:
-        return {"phase": str(self._view.situation.phase)}
+        return {"phase": str(self._view.situation.phase), "phase_before": str(self._view.situation.before)}
 
     def restore(self, state: Mapping[str, Any]) -> None:
-        self._view.situation.phase = Phase(state["phase"])
+        self._view.situation.before, self._view.situation.phase = Phase(state["phase_before"]), Phase(state["phase"])

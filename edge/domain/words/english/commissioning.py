@@ -72,7 +72,8 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.do.capacity": "After a draw, take the flow that the supply gives at the least pressure allowed",
     "commissioning.item.decay": "Pressure decay with the valve shut",
     "commissioning.do.decay": (
-        "Shut the valve and note the pressure; draw nothing for 10 minutes; then enter what it was, and what it is or leave that out"
+        "Shut the valve and draw nothing; then begin: the station watches the pressure for {time} and ends by itself. Or enter what it was "
+        "before and after. Relieve the pressure before anything is opened"
     ),
     "commissioning.each.drop": "Clean drop of filter {of}, as base line",
     "commissioning.do.drop": "With a new cartridge, draw water for half a minute or more; then take the drop",
@@ -112,6 +113,15 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     # what was found
     "commissioning.live": "measured by the station",
     "commissioning.entered": "entered",
+    "commissioning.timed": "{seen} ({limits}), timed by the station",
+    "commissioning.fallen": "fell by {fall} in {time} ({rate:.2f own} a minute), from {first} to {last}",
+    "commissioning.watched": "begun at {here}",
+    "commissioning.unusable": "not usable: {why}",
+    "commissioning.unusable.flowed": "water flowed while the valve was to be shut",
+    "commissioning.unusable.lost": "the pressure could no longer be read",
+    "commissioning.unusable.rose": "the pressure rose again, as when the valve is opened",
+    "commissioning.unusable.stopped": "it was ended before its time",
+    "commissioning.unusable.restarted": "the station was started anew meanwhile, or its settings changed",
     "commissioning.measured": "{here} ({limits}), {how}",
     "commissioning.between": "{low} to {high}",
     "commissioning.at_least": "at least {low}",
@@ -134,5 +144,13 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.no_number": "the station has no reading of it now: draw water, wait for the sensor, or enter a value",
     "commissioning.no_before": "the pressure when the valve was shut isn't told{typed: (before)}",
     "commissioning.no_bucket": "litres and seconds are both needed",
+    "commissioning.none_timed": "the station is timing nothing now",
+    "commissioning.already_timed": "the station is timing it already",
+    "commissioning.not_timed": "the station doesn't time this item",
+    "commissioning.no_pressure": "the station has no reading of the pressure now: look after the sensor, or time it by hand",
+    "commissioning.water_runs": "water is running: let it stop, shut the valve, and begin then",
+    "commissioning.little_pressure": (
+        "the line has {here}, and below {least} a fall tells nothing: let it fill, shut the valve, and begin then"
+    ),
     "commissioning.bucket_too_coarse": "uncertain by {u:.1%}, more than the {most:.1%} allowed: draw more water, for longer",
 }

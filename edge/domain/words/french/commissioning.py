@@ -73,8 +73,8 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.do.capacity": "Après un puisage, prendre le débit que l'alimentation donne à la plus basse pression permise",
     "commissioning.item.decay": "Chute de pression, vanne fermée",
     "commissioning.do.decay": (
-        "Fermer la vanne et noter la pression ; ne rien puiser pendant 10 minutes ; puis saisir ce qu'elle était, et ce qu'elle est ou "
-        "laisser cela vide"
+        "Fermer la vanne et ne rien puiser ; puis commencer : le poste suit la pression pendant {time} et termine de lui-même. Ou saisir "
+        "ce qu'elle était avant et après. Relâcher la pression avant d'ouvrir quoi que ce soit"
     ),
     "commissioning.each.drop": "Chute de pression du filtre {of} propre, comme départ",
     "commissioning.do.drop": "Avec une cartouche neuve, puiser de l'eau une demi-minute ou plus ; puis prendre la chute de pression",
@@ -114,6 +114,15 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.source.site": "propre au site",
     "commissioning.live": "mesuré par le poste",
     "commissioning.entered": "saisi",
+    "commissioning.timed": "{seen} ({limits}), chronométré par le poste",
+    "commissioning.fallen": "a baissé de {fall} en {time} ({rate:.2f own} par minute), de {first} à {last}",
+    "commissioning.watched": "commencé à {here}",
+    "commissioning.unusable": "inutilisable : {why}",
+    "commissioning.unusable.flowed": "de l'eau a coulé alors que la vanne devait être fermée",
+    "commissioning.unusable.lost": "la pression ne pouvait plus être lue",
+    "commissioning.unusable.rose": "la pression est remontée, comme quand on ouvre la vanne",
+    "commissioning.unusable.stopped": "on y a mis fin avant son terme",
+    "commissioning.unusable.restarted": "le poste a été redémarré entre-temps, ou ses réglages ont changé",
     "commissioning.measured": "{here} ({limits}), {how}",
     "commissioning.between": "{low} à {high}",
     "commissioning.at_least": "au moins {low}",
@@ -139,5 +148,13 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     ),
     "commissioning.no_before": "la pression à la fermeture de la vanne n'est pas donnée{typed: (before)}",
     "commissioning.no_bucket": "litres et secondes sont tous deux nécessaires",
+    "commissioning.none_timed": "le poste ne chronomètre rien en ce moment",
+    "commissioning.already_timed": "le poste le chronomètre déjà",
+    "commissioning.not_timed": "le poste ne chronomètre pas ce point",
+    "commissioning.no_pressure": "le poste n'a pas de lecture de la pression maintenant : voir le capteur, ou chronométrer à la main",
+    "commissioning.water_runs": "de l'eau coule : attendre qu'elle s'arrête, fermer la vanne, puis commencer",
+    "commissioning.little_pressure": (
+        "la conduite tient {here}, et sous {least} une baisse ne dit rien : la laisser se remplir, fermer la vanne, puis commencer"
+    ),
     "commissioning.bucket_too_coarse": "incertain de {u:.1%}, plus que les {most:.1%} permis : puiser plus d'eau, plus longtemps",
 }

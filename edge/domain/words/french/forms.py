@@ -146,6 +146,9 @@ FORMS: Final[Mapping[str, str]] = {
     "form.commissioning.value": 'ce qui a été lu, avec son unité, comme "0.2 psi" ; omis : la lecture du poste maintenant',
     "form.commissioning.instrument": "avec quoi cela a été mesuré",
     "form.key.item": "quel point, tel que standpipe ou zero:supply",
+    "form.key.timing": (
+        "en cas de chute de pression que le poste chronomètre : elle commence, la vanne une fois fermée ; ou prend fin avant son terme"
+    ),
     "form.key.before": 'en cas de chute de pression : ce qui a été lu à la fermeture de la vanne, comme "52 psi"',
     "form.key.after": "ce qui a été lu ensuite ; omis : la lecture du poste maintenant",
     "form.key.seconds": "combien de temps cela a pris",

@@ -77,8 +77,8 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.do.capacity": "Nach einer Entnahme den Durchfluss übernehmen, den der Zulauf beim kleinsten erlaubten Druck hergibt",
     "commissioning.item.decay": "Druckabfall bei geschlossenem Ventil",
     "commissioning.do.decay": (
-        "Das Ventil schließen und den Druck notieren; 10 Minuten nichts entnehmen; dann eingeben, wie hoch er war, und wie hoch er ist "
-        "oder das weglassen"
+        "Das Ventil schließen und nichts entnehmen; dann beginnen: die Station beobachtet den Druck für {time} und endet von selbst. Oder "
+        "eingeben, wie hoch er davor und danach war. Den Druck ablassen, bevor etwas geöffnet wird"
     ),
     "commissioning.each.drop": "Druckabfall des sauberen Filters {of}, als Ausgangswert",
     "commissioning.do.drop": "Mit einer neuen Kerze eine halbe Minute oder länger Wasser entnehmen; dann den Druckabfall übernehmen",
@@ -118,6 +118,15 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.source.site": "Eigenes des Standorts",
     "commissioning.live": "von der Station gemessen",
     "commissioning.entered": "eingegeben",
+    "commissioning.timed": "{seen} ({limits}), von der Station gestoppt",
+    "commissioning.fallen": "um {fall} gefallen in {time} ({rate:.2f own} je Minute), von {first} auf {last}",
+    "commissioning.watched": "begonnen bei {here}",
+    "commissioning.unusable": "nicht verwertbar: {why}",
+    "commissioning.unusable.flowed": "es floss Wasser, während das Ventil geschlossen sein sollte",
+    "commissioning.unusable.lost": "der Druck war nicht mehr zu lesen",
+    "commissioning.unusable.rose": "der Druck stieg wieder, wie beim Öffnen des Ventils",
+    "commissioning.unusable.stopped": "es wurde vor der Zeit beendet",
+    "commissioning.unusable.restarted": "die Station wurde inzwischen neu gestartet, oder ihre Einstellungen wurden geändert",
     "commissioning.measured": "{here} ({limits}), {how}",
     "commissioning.between": "{low} bis {high}",
     "commissioning.at_least": "mindestens {low}",
@@ -143,6 +152,14 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     ),
     "commissioning.no_before": "der Druck beim Schließen des Ventils ist nicht angegeben{typed: (before)}",
     "commissioning.no_bucket": "Liter und Sekunden sind beide nötig",
+    "commissioning.none_timed": "die Station stoppt gerade keine Zeit",
+    "commissioning.already_timed": "die Station stoppt dafür schon die Zeit",
+    "commissioning.not_timed": "für diesen Punkt stoppt die Station keine Zeit",
+    "commissioning.no_pressure": "die Station hat jetzt keinen Messwert des Drucks: nach dem Sensor sehen, oder die Zeit von Hand stoppen",
+    "commissioning.water_runs": "es läuft Wasser: warten, bis es steht, das Ventil schließen und dann beginnen",
+    "commissioning.little_pressure": (
+        "in der Leitung stehen {here}, und unter {least} sagt ein Abfall nichts: sie füllen lassen, das Ventil schließen und dann beginnen"
+    ),
     "commissioning.bucket_too_coarse": (
         "auf {u:.1%} unsicher, mehr als die erlaubten {most:.1%}: mehr Wasser entnehmen, und länger"
     ),

@@ -143,6 +143,10 @@ FORMS: Final[Mapping[str, str]] = {
     "form.commissioning.value": 'was abgelesen wurde, mit Einheit, etwa "0.2 psi"; weggelassen: der Messwert der Station jetzt',
     "form.commissioning.instrument": "womit gemessen wurde",
     "form.key.item": "welcher Punkt, etwa standpipe oder zero:supply",
+    "form.key.timing": (
+        "bei einem Druckabfall, für den die Station die Zeit stoppt: es beginnt, sobald das Ventil geschlossen ist; oder es endet vor "
+        "der Zeit"
+    ),
     "form.key.before": 'bei einem Druckabfall: was beim Schließen des Ventils abgelesen wurde, etwa "52 psi"',
     "form.key.after": "was danach abgelesen wurde; weggelassen: der Messwert der Station jetzt",
     "form.key.seconds": "wie lange es dauerte",

@@ -73,7 +73,8 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.do.capacity": "Después de sacar agua, tomar el caudal que la entrada de agua da a la menor presión permitida",
     "commissioning.item.decay": "Caída de presión con la llave cerrada",
     "commissioning.do.decay": (
-        "Cerrar la llave y anotar la presión; no sacar agua durante 10 minutos; luego introducir cuánta era, y cuánta es o dejarlo vacío"
+        "Cerrar la llave y no sacar agua; luego empezar: el puesto vigila la presión durante {time} y termina por sí mismo. O introducir "
+        "cuánta era antes y después. Aliviar la presión antes de abrir nada"
     ),
     "commissioning.each.drop": "Caída de presión del filtro {of} limpio, como punto de partida",
     "commissioning.do.drop": "Con un cartucho nuevo, sacar agua durante medio minuto o más; luego tomar la caída",
@@ -113,6 +114,15 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     "commissioning.source.site": "propio del centro",
     "commissioning.live": "medido por el puesto",
     "commissioning.entered": "introducido",
+    "commissioning.timed": "{seen} ({limits}), cronometrado por el puesto",
+    "commissioning.fallen": "cayó {fall} en {time} ({rate:.2f own} por minuto), de {first} a {last}",
+    "commissioning.watched": "empezado con {here}",
+    "commissioning.unusable": "no sirve: {why}",
+    "commissioning.unusable.flowed": "corrió agua mientras la llave debía estar cerrada",
+    "commissioning.unusable.lost": "la presión ya no se podía leer",
+    "commissioning.unusable.rose": "la presión volvió a subir, como al abrir la llave",
+    "commissioning.unusable.stopped": "se terminó antes de tiempo",
+    "commissioning.unusable.restarted": "el puesto se reinició entretanto, o cambiaron sus ajustes",
     "commissioning.measured": "{here} ({limits}), {how}",
     "commissioning.between": "{low} a {high}",
     "commissioning.at_least": "al menos {low}",
@@ -136,6 +146,14 @@ COMMISSIONING: Final[Mapping[str, str]] = {
     ),
     "commissioning.no_before": "no se dice la presión al cerrar la llave{typed: (before)}",
     "commissioning.no_bucket": "hacen falta los litros y los segundos",
+    "commissioning.none_timed": "el puesto no cronometra nada ahora",
+    "commissioning.already_timed": "el puesto ya lo cronometra",
+    "commissioning.not_timed": "el puesto no cronometra este punto",
+    "commissioning.no_pressure": "el puesto no tiene lectura de la presión ahora: revisar el sensor, o cronometrar a mano",
+    "commissioning.water_runs": "corre agua: esperar a que pare, cerrar la llave y empezar entonces",
+    "commissioning.little_pressure": (
+        "la tubería tiene {here}, y por debajo de {least} una caída no dice nada: dejar que se llene, cerrar la llave y empezar entonces"
+    ),
     "commissioning.bucket_too_coarse": (
         "incierto en {u:.1%}, más que el {most:.1%} permitido: volver a sacar agua, más y durante más tiempo"
     ),

@@ -138,6 +138,9 @@ FORMS: Final[Mapping[str, str]] = {
     "form.commissioning.value": 'lo que se leyó, con su unidad, como "0.2 psi"; sin ello: la lectura del puesto ahora',
     "form.commissioning.instrument": "con qué se midió",
     "form.key.item": "qué punto, como standpipe o zero:supply",
+    "form.key.timing": (
+        "de una caída de presión que cronometra el puesto: empieza, con la llave ya cerrada; o termina antes de tiempo"
+    ),
     "form.key.before": 'de una caída de presión: lo que se leyó al cerrar la llave, como "52 psi"',
     "form.key.after": "lo que se leyó después; sin ello: la lectura del puesto ahora",
     "form.key.seconds": "cuánto duró",

@@ -91,7 +91,7 @@ RIGHT: dict[str, list[dict[str, Any]]] = {
     "commissioning": [
         {"item": "standpipe", "passed": True, "instrument": "a tape"}, {"item": "static", "value": "50 psi"},
         {"item": "static", "value": 50, "unit": "psi"}, {"item": "decay", "before": "55 psi", "after": "54.5 psi"},
-        {"item": "restart", "not_applicable": "a bench"},
+        {"item": "restart", "not_applicable": "a bench"}, {"item": "decay", "timing": "begins"},
         {"item": "housings", "passed": True, "litres": 9.0, "seconds": 60.0, "litres_u": 0.05, "seconds_u": 0.3},
     ],
     "clock_confirmed": [{"time": "2026-03-16T06:05:00Z", "why": "long off"}],

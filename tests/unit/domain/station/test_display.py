@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
-from edge.domain.heat.cycle import Phase
+from edge.domain.entries import Entry
+from edge.domain.heat.cycle import Phase, shown_phase
 from edge.domain.messages import say
-from edge.domain.station.displayed import displayed_word, shown_phase
+from edge.domain.station.displayed import displayed_word, phases_of
 from edge.domain.station.judged import BY_EYE, MET, UNKNOWN, UNMET, Judged, display_word, verdict_word
-from tests.unit.stations import DRAWING, QUIET, Driver, ready
+from edge.domain.station.station import Station
+from tests.unit.stations import DRAWING, MONDAY, QUIET, SETTINGS, Driver, ready
 
 IN_USE, COLD = (
     Judged(UNMET, say("machine.cycle_running"), mends=True),
@@ -66,4 +70,17 @@ def test_what_is_heated_from_cold_comes_from_no_cycle() -> None:
     assert [one["id"] for one in verdict["conditions"] if one["state"] != "met"] == ["reservoir"]
     assert (verdict["phase"], verdict["display"]) == ("reheating", "not_ready")
     told = next(entry.body for entry in driver.said if entry.kind == "phase" and entry.body["to"] == "reheating")
-    assert displayed_word({"to": "not_ready", "conditions": {"reservoir": "unmet"}}, shown_phase(told)) == "not_ready"
+    assert (
+        displayed_word({"to": "not_ready", "conditions": {"reservoir": "unmet"}}, shown_phase(*phases_of(told)))
+        == "not_ready"
+    )
+
+
+@pytest.mark.parametrize(("before", "shown"), [("in_use", "reheating"), ("idle", "idle"), ("off", "idle")])
+def test_what_is_shown_goes_by_the_same_entry_live_in_reports_and_after_a_restart(before: str, shown: str) -> None:
+    entry = Entry(1, "boot-0", 0, MONDAY, True, "phase", {"from": before, "to": "reheating"})
+    folded = Station(SETTINGS, "boot-1")
+    folded.fold(entry)
+    restored = Station(SETTINGS, "boot-2", json.loads(json.dumps(folded.state())))
+    assert folded.view.situation.shown_phase == restored.view.situation.shown_phase == shown
+    assert shown_phase(*phases_of(entry.body)) == shown
