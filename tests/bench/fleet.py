@@ -162,13 +162,15 @@ def _length(size: int) -> bytes:
 def drain(postgres: Postgres, messages: Sequence[Message], folder: Path) -> list[Line]:
     """What waits at the broker comes in."""
     database = postgres.database("drain")
-    with contextlib.closing(postgres.connect(database)) as db:
+    with contextlib.closing(postgres.connect(database)) as db, contextlib.ExitStack() as ends:
         migrations.prepare(db)
         broker = Broker(folder / "drain", "max_queued_messages 0", "memory_limit 0").start()
+        ends.callback(broker.stop)
         broker_pid = broker.pid
         file = folder / "drain.toml"
         file.write_text(_FILE.format(port=broker.port), encoding="utf-8")
         worker = Archive(file, postgres.dsn(database)).start()
+        ends.callback(worker.end)
         worker.says("hearing")
         worker.end(signal.SIGTERM)
         before_mib = memory_mib(broker_pid)
@@ -192,8 +194,6 @@ def drain(postgres: Postgres, messages: Sequence[Message], folder: Path) -> list
         ).fetchone()
         assert row is not None
         rate = float(row[1]) / float(row[0]) if row[0] else 0.0
-        worker.end()
-        broker.stop()
     n = len(messages)
     return [
         Line(f"drain, {n:,} waiting", f"{rate:,.0f} entries/s", ">= 5,000", rate >= 5000),
@@ -206,15 +206,18 @@ def drain(postgres: Postgres, messages: Sequence[Message], folder: Path) -> list
 def lag(postgres: Postgres, stations: int, minutes: float, folder: Path) -> list[Line]:
     """From an entry to its row, at the pace of life."""
     database = postgres.database("lag")
-    with contextlib.closing(postgres.connect(database)) as db:
+    with contextlib.closing(postgres.connect(database)) as db, contextlib.ExitStack() as ends:
         migrations.prepare(db)
         broker = Broker(folder / "lag", "max_queued_messages 100000").start()
+        ends.callback(broker.stop)
         file = folder / "lag.toml"
         file.write_text(_FILE.format(port=broker.port), encoding="utf-8")
         worker = Archive(file, postgres.dsn(database)).start()
+        ends.callback(worker.end)
         worker.says("hearing")
         shift_s = time.time() - _BUSY / 1000  # their clocks stand in a morning
         fleet = Fleet(Plan(stations, 1.0, _BUSY), MqttPlan("127.0.0.1", broker.port))
+        ends.callback(fleet.close)
         until(lambda: fleet.turn(0.5) or fleet.count().connected == stations, "all connections", _PATIENCE_S)
         from_s, until_s = time.time() + 5, time.time() + 5 + minutes * 60
         while time.time() < until_s:
@@ -228,9 +231,6 @@ def lag(postgres: Postgres, stations: int, minutes: float, folder: Path) -> list
             (shift_s, from_s - shift_s),
         ).fetchone()  # fmt: skip
         mib = memory_mib(broker.pid)
-        fleet.close()
-        worker.end()
-        broker.stop()
     assert found is not None
     what = f"lag of {found[0]:,} entries of {stations:,} stations"
     if not found[0]:
