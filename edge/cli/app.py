@@ -16,6 +16,7 @@ import typer
 from edge import terminal
 from edge.cli import backups, running, usage
 from edge.cli.archive_verbs import verbs as archive_verbs
+from edge.cli.face_verbs import verbs as face_verbs
 from edge.cli.options import FileArgument, FileOption, Json, JsonLines, done
 from edge.cli.people_verbs import verbs as people_verbs
 from edge.cli.report_verbs import verbs as report_verbs
@@ -32,6 +33,7 @@ app = typer.Typer(
 )
 
 app.add_typer(archive_verbs, name="archive")
+app.add_typer(face_verbs, name="face")
 app.add_typer(people_verbs, name="people")
 app.add_typer(report_verbs, name="report")
 
