@@ -48,7 +48,9 @@ def points(url: str, face: Face) -> int:
         seen = read(picture)
     except (ValueError, TypeError, KeyError, AttributeError) as exc:
         raise WarmwellError(
-            f"its picture can't be read ({type(exc).__name__})", where=url, expected="a Warmwell station",
+            f"its picture can't be read ({type(exc).__name__})",
+            where=url,
+            expected="a Warmwell station",
             do="See whether another program listens at this address",
         ) from exc
     rows = face.points(seen)

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 verbs = typer.Typer(
     help="One station in a building's own protocols. Read-only.", no_args_is_help=True, rich_markup_mode=None
 )
-lists = typer.Typer(
-    help="Print the list of points of a face, as CSV.", no_args_is_help=True, rich_markup_mode=None
-)
+lists = typer.Typer(help="Print the list of points of a face, as CSV.", no_args_is_help=True, rich_markup_mode=None)
 rehearsals = typer.Typer(
     help="Raise each alarm once for a witness, in the face alone: the station has none of it.", no_args_is_help=True,
     rich_markup_mode=None,

@@ -13,7 +13,7 @@ from typing import Any, Final, Protocol
 
 from edge.daemon.systemd import notify, watchdog_s
 from edge.domain.errors import WarmwellError
-from edge.faces.seen import OLD_S, Seen, tested
+from edge.faces.seen import OLD_S, Seen, rehearsed
 from edge.faces.source import Source, Stream
 
 log = logging.getLogger("warmwell.face")
@@ -107,7 +107,7 @@ class _Running:
                 self._face.hear(self._entries.popleft())
             seen = source.seen()
             raised = self._raised
-            self._face.show(tested(seen, raised) if raised is not None and raised in seen.alarms else seen)
+            self._face.show(rehearsed(seen, raised) if raised is not None and raised in seen.alarms else seen)
             self._say(seen.why or f"shows {seen.station}")
             if self._open.is_set() and not ready:
                 ready = notify("READY=1") or True

@@ -149,7 +149,7 @@ def later(seen: Seen, more_s: float, why: str = "") -> Seen:
     )
 
 
-def tested(seen: Seen, alarm: str) -> Seen:
+def rehearsed(seen: Seen, alarm: str) -> Seen:
     """The same with one alarm raised that the station doesn't have: for a witness, and marked as a test."""
     was = seen.alarms[alarm]
     raised = replace(was, state=str(State.UNACKNOWLEDGED), cause=TEST)
