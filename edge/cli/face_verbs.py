@@ -107,8 +107,46 @@ def _modbus(act: Action) -> Callable[..., None]:
     return modbus
 
 
+def _bacnet(act: Action) -> Callable[..., None]:
+    def bacnet(
+        ctx: typer.Context,
+        address: Interface,
+        places: Places,
+        device: Annotated[
+            int,
+            typer.Option(
+                help="The device's instance, unique in the building.",
+                min=0,
+                max=4194302,
+                envvar="WARMWELL_FACE_DEVICE",
+            ),
+        ],
+        api: Api = DEFAULT_URL,
+        ca: Ca = None,
+        fingerprint: Fingerprint = None,
+        port: Annotated[int, typer.Option(help="UDP port.", min=1, max=65535, envvar="WARMWELL_FACE_PORT")] = 47808,
+    ) -> None:
+        """BACnet/IP: points, alarms and the verdict as objects. Every write is refused.
+
+        --address has the bits of its network, such as 192.0.2.14/24.
+        """
+
+        def make() -> Face:
+            from edge.cli.face import needs
+            from edge.faces.places import load
+
+            needs("bacpypes3", "bacnet")
+            from edge.faces.bacnet import BacnetFace
+
+            return BacnetFace(load(places), places, address, port, device)
+
+        act(ctx, (api, ca, fingerprint), make)
+
+    return bacnet
+
+
 #: each face by the name of its verb
-_FACES = (_modbus,)
+_FACES = (_bacnet, _modbus)
 for _face in _FACES:
     for _under, _act in ((verbs, _serve), (lists, _list), (rehearsals, _serve)):
         _verb = _face(_act)
