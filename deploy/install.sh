@@ -108,6 +108,7 @@ system_files=(
     "warmwell@.service:$lib/systemd/system/warmwell@.service"
     "warmwell@.path:$lib/systemd/system/warmwell@.path"
     "warmwell-bus@.service:$lib/systemd/system/warmwell-bus@.service"
+    "warmwell-face@.service:$lib/systemd/system/warmwell-face@.service"
     "60-warmwell-gpio.rules:$lib/udev/rules.d/60-warmwell-gpio.rules"
     "60-warmwell-onewire.rules:$lib/udev/rules.d/60-warmwell-onewire.rules"
     "warmwell.sysusers:$lib/sysusers.d/warmwell.conf"
@@ -129,6 +130,7 @@ activate() {
     if is_live; then
         manage daemon-reload
         manage try-restart 'warmwell-bus@*.service' || true # lines that stations share; each station says so by itself where one stays away
+        manage try-restart 'warmwell-face@*.service' || true # what a building sees of stations
         [ -n "$root" ] || ! command -v udevadm >/dev/null 2>&1 || {
             udevadm control --reload && udevadm trigger --action=add --subsystem-match=w1 --subsystem-match=gpio
         } 2>/dev/null || true
@@ -154,8 +156,8 @@ if [ -n "$uninstall" ]; then
         if is_live; then manage stop "warmwell@$name.path" "warmwell@$name.service" || true; fi
         switch disable "$name"
     done
-    if is_live; then manage stop 'warmwell-bus@*.service' || true; fi
-    rm -f "$root"/etc/systemd/system/*.wants/warmwell-bus@*.service
+    if is_live; then manage stop 'warmwell-bus@*.service' 'warmwell-face@*.service' || true; fi
+    rm -f "$root"/etc/systemd/system/*.wants/warmwell-{bus,face}@*.service
     for pair in "${system_files[@]}"; do rm -f "${pair#*:}" "${pair#*:}.new"; done
     rm -f "$root/usr/local/bin/warmwell" "$root/usr/local/bin/warmwell.new"
     rm -rf "$opt"

@@ -163,7 +163,7 @@ class ModbusFace:
             opened()
             await server.serving
         finally:
-            await server.shutdown()
+            await server.shutdown()  # type: ignore[no-untyped-call]  # the library has no type here
 
     async def _renew(
         self, _function: int, _start: int, address: int, count: int, memory: list[int], _values: object

@@ -25,7 +25,7 @@ NEEDS_SYSTEMD = pytest.mark.skipif(LACKS, reason="systemd or util-linux is not i
 
 SHIPPED = (
     "install.sh environment.sh sums.sh warmwell.sysusers 60-warmwell-gpio.rules 60-warmwell-onewire.rules "
-    "warmwell@.service warmwell@.path warmwell-bus@.service"
+    "warmwell@.service warmwell@.path warmwell-bus@.service warmwell-face@.service"
 ).split()
 
 STATION = """

@@ -90,8 +90,8 @@ def test_all_is_in_its_place_a_second_time_changes_nothing_and_removing_leaves_w
     assert status == 0, said
     assert board.says("--version") == "warmwell 1.0\n"
     lib, etc = board.root / "usr/local/lib", board.root / "etc"
-    units = [f"systemd/system/{name}" for name in ("warmwell@.service", "warmwell@.path", "warmwell-bus@.service")]
-    for place in (*units, "sysusers.d/warmwell.conf"):
+    units = ("warmwell@.service", "warmwell@.path", "warmwell-bus@.service", "warmwell-face@.service")
+    for place in (*(f"systemd/system/{name}" for name in units), "sysusers.d/warmwell.conf"):
         assert (lib / place).is_file()
     assert [path.name for path in sorted((lib / "udev/rules.d").iterdir())] == [
         "60-warmwell-gpio.rules", "60-warmwell-onewire.rules",

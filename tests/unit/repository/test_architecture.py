@@ -45,13 +45,17 @@ PARTS_MAY_IMPORT = {
     "api": {"snapshot", "clock", "hosts"},
     "certificates": {"small_file", "hosts"},
     "config": {"hosts"},
+    "faces": {"daemon", "hosts", "small_file", "telling"},  # of the daemon what speaks to the service manager; the station by its API alone
     "hosts": set[str](),
     "people": {"store", "hosts"},  # its file is opened as the store's own are
     "snapshot": set[str](),
     "small_file": set[str](),
 }
-#: what a target is told, and when, is as pure as the domain; the rest of edge/telling/ sends and keeps
-PURE_TELLING = [ROOT / f"edge/telling/{name}.py" for name in ("cursor", "tray", "words", "syslog", "lamp")]
+#: what a target is told, and when, and what a face shows, is as pure as the domain; the rest of their folders sends and keeps
+PURE_TELLING = [
+    *(ROOT / f"edge/telling/{name}.py" for name in ("cursor", "tray", "words", "syslog", "lamp")),
+    ROOT / "edge/faces/seen.py",
+]
 
 
 @cache

@@ -13,7 +13,9 @@ import subprocess
 from pathlib import Path
 
 import pytest
+import typer
 
+from edge.cli.app import app
 from edge.daemon.run import READY_AFTER_S
 from edge.daemon.watch import HANGS_S
 from edge.sharing.bus_file import PORTS
@@ -23,6 +25,7 @@ from edge.terminal import NEWER, UNUSABLE
 DEPLOY = Path(__file__).parents[3] / "deploy"
 SERVICE, PATH = DEPLOY / "warmwell@.service", DEPLOY / "warmwell@.path"
 LINE, ARCHIVE = DEPLOY / "warmwell-bus@.service", DEPLOY / "warmwell-archive.service"
+FACE = DEPLOY / "warmwell-face@.service"
 
 
 def values(key: str, unit: Path = SERVICE) -> list[str]:
@@ -41,7 +44,7 @@ def test_the_service_manager_finds_nothing_wrong_with_the_units(tmp_path: Path) 
     program.parent.mkdir(parents=True)
     program.write_text("#!/bin/sh\n")
     program.chmod(0o755)
-    for unit in (SERVICE, PATH, LINE, ARCHIVE):
+    for unit in (SERVICE, PATH, LINE, ARCHIVE, FACE):
         text = unit.read_text(encoding="utf-8").replace("/opt/warmwell", f"{tmp_path}/opt/warmwell")
         (tmp_path / unit.name).write_text(text, encoding="utf-8")
     units = [
@@ -49,6 +52,7 @@ def test_the_service_manager_finds_nothing_wrong_with_the_units(tmp_path: Path) 
         tmp_path / "warmwell@room-2.path",
         tmp_path / "warmwell-bus@panel.service",
         tmp_path / "warmwell-archive.service",
+        tmp_path / "warmwell-face@modbus.service",
     ]
     assert analyze("verify", "--man=no", *units) == (0, "")
     spoiled = tmp_path / SERVICE.name
@@ -56,7 +60,7 @@ def test_the_service_manager_finds_nothing_wrong_with_the_units(tmp_path: Path) 
     assert "adjtimey" in analyze("verify", "--man=no", *units)[1], "a mistake would not be seen"
 
 
-@pytest.mark.parametrize("unit", [SERVICE, LINE, ARCHIVE], ids=lambda unit: unit.name)
+@pytest.mark.parametrize("unit", [SERVICE, LINE, ARCHIVE, FACE], ids=lambda unit: unit.name)
 def test_the_sandbox_scores_two_of_ten_at_most(unit: Path) -> None:
     status, said = analyze("security", "--offline=true", "--threshold=20", unit)
     assert status == 0, said
@@ -109,6 +113,19 @@ def test_the_archive_has_what_it_needs_and_no_more() -> None:
     ]
     assert values("PrivateDevices", ARCHIVE) == ["yes"] and values("User", ARCHIVE) != values("User")
     assert int(values("WatchdogSec", ARCHIVE)[0]) > 2 * 60, "one statement may take a minute"
+
+
+def test_a_face_is_another_user_and_finds_its_places_and_options_by_the_names_that_the_verbs_have() -> None:
+    assert values("ExecStart", FACE)[0].endswith(" face $WARMWELL_FACE") and values("DynamicUser", FACE) == ["yes"]
+    assert values("EnvironmentFile", FACE) == ["/etc/warmwell/faces/%i.env"] and values("User", FACE) == []
+    (places,) = values("Environment", FACE)
+    command = typer.main.get_command(app)
+    for name in ("modbus", "bacnet"):
+        verb = command.commands["face"].commands[name]  # type: ignore[attr-defined]  # a group's
+        told = {parameter.envvar for parameter in verb.params}
+        assert {places.partition("=")[0], "WARMWELL_FACE_ADDRESS", "WARMWELL_FACE_PORT", "WARMWELL_URL"} <= told
+    assert values("Restart", FACE) == ["always"] and values("RestartPreventExitStatus", FACE) == [str(UNUSABLE)]
+    assert values("StateDirectory", FACE) == [places.partition("%S/")[2].removesuffix("/places.json")]
 
 
 def test_times_fit_those_of_the_daemon() -> None:
