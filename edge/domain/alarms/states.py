@@ -103,7 +103,7 @@ COMES_BACK: Final = MappingProxyType(
     }
 )
 
-#: states in which an alarm is there for people: raised, and neither over nor put aside
+#: states in which an alarm is there for people: raised, and neither over nor put aside (ISA-18.2, 5.10: the states of the alarm's diagram)
 STANDS: Final = frozenset(
     {State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED}
 )
