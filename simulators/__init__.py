@@ -7,6 +7,7 @@ Day Clinic, with what its people do, as a station file and as a recording. adapt
 `simulated`, one more name in the adapters' table.
 
 Only value types are shared with the daemon (readings, entries, contracts, errors, quantities): what judges and what is
-judged have no formula in common. hard_plants.py and hard_filters.py are for the benches: heat-ups and filters that
+judged have no formula in common. fleet/ is another thing: many stations as a broker sees them, with a station's own bytes.
+hard_plants.py and hard_filters.py are for the benches: heat-ups and filters that
 nobody tuned for.
 """

@@ -230,6 +230,17 @@ class Store:
             for site, station, mark, have, gaps, last_seq, last_at, verified_seq, misfit in rows
         ]
 
+    def holds_up_to(self, site: str, station: str, mark: str) -> tuple[int, bytes | None]:
+        """Up to which entry all of a journal is there (or was lost by the station itself), and that entry's digest; (0, None): none."""
+        of_journal = "SELECT j.id FROM journal j JOIN station s ON s.id = j.station WHERE (s.site, s.name, j.mark) = (%s, %s, %s)"
+        row = self._db.execute(
+            "SELECT e.seq, e.digest FROM heard h, unnest(h.have + h.lost) WITH ORDINALITY AS first (range, number)"
+            f" JOIN entry e ON e.seq = upper(first.range) - 1 WHERE h.journal = ({of_journal}) AND e.journal = h.journal"
+            " AND first.number = 1 AND lower(first.range) = 1",
+            (site, station, mark),
+        ).fetchone()
+        return (int(row[0]), bytes(row[1])) if row else (0, None)
+
     def last_said(self) -> dict[tuple[str, str], dict[str, tuple[bytes, Any]]]:
         """By station: the newest message of each retained topic, and when it came."""
         rows = self._db.execute(

@@ -11,6 +11,7 @@ from edge.domain.errors import UnusableInput
 from edge.store.caches import CURSOR_FILE
 from edge.store.signed_heads import HEADS_FILE
 from edge.store.signing import KEY_FILE, PUBLIC_FILE
+from edge.store.tail import TAIL_FILE
 
 #: how far readers of the journal have come; what isn't there is told again
 _SIDE_FILES: Final = (CURSOR_FILE, "mqtt-memory.json")
@@ -64,9 +65,10 @@ def _of_tls(tls: TlsPlan | None) -> list[tuple[Path | None, str, bool]]:
 
 
 def beside_journal(keep: Path) -> Iterator[Wanted]:
-    """How far what is told has come, and what signs the journal."""
+    """How far what is told has come, what signs the journal, and the readings that don't stand in series.db yet."""
     found = [(keep / name, "position") for name in _SIDE_FILES]
     found += [(path, "position") for path in sorted(keep.glob(_SIDE_GLOB))]
+    found.append((keep / TAIL_FILE, "newest readings"))  # before series.db: what is moved meanwhile is found there
     found += [(keep / HEADS_FILE, "signed heads"), (keep / PUBLIC_FILE, "public key"), (keep / KEY_FILE, "signing key")]
     for path, what in found:
         if path.is_file() and not path.is_symlink():

@@ -178,6 +178,32 @@ def import_folders(file: Path, folders: Iterable[Path], *, as_json: bool) -> int
     return 1 if bad else 0
 
 
+def pull(file: Path, url: str, station: str, *, as_json: bool) -> int:
+    """Keep what a station's API tells and the archive lacks. 1 where some of it clashes with what is there, or was set aside."""
+    settings = _settings(file)
+    from edge.archive.pulling import pull as pulled_from
+    from edge.cli import client
+    from edge.cli.signed import looking
+
+    db = connect(settings.database)
+    try:
+        with in_trouble(), looking():
+            migrations.check(db)
+            done = pulled_from(
+                lambda path: client.get(url, path, 30.0), Store(db), url, sites=settings.sites, wanted=station
+            )
+    finally:
+        db.close()
+    text = (
+        f"{done.station} journal {done.journal}: entries {done.after + 1} to {done.up_to} came, {done.put.new} kept, "
+        f"{done.put.again} were there, {done.put.clashes} clash, {done.put.aside} set aside"
+        if done.up_to > done.after
+        else f"{done.station} journal {done.journal}: all {done.up_to} entries are there already"
+    )
+    _line({"url": str(url), **done._asdict(), "put": done.put._asdict()}, text, as_json)
+    return 1 if done.put.clashes or done.put.aside else 0
+
+
 def _nothing_of(station: str) -> UnusableInput:
     return UnusableInput(
         "nothing is there of it",

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from edge.cli.options import FileArgument, Json, done
+from edge.cli.options import Ca, FileArgument, Fingerprint, Json, done
 
 verbs = typer.Typer(help="One archive for many stations, in PostgreSQL.", no_args_is_help=True, rich_markup_mode=None)
 
@@ -123,5 +123,29 @@ def import_(
         from edge.cli import archive
 
         return archive.import_folders(file, folders, as_json=json)
+
+    done(work, json)
+
+
+@verbs.command()
+def pull(
+    file: File,
+    url: Annotated[str, typer.Argument(help="Address of the station's page.", metavar="URL")],
+    station: Annotated[str, typer.Option(help="The station that it has to be.", metavar="SITE/STATION")] = "",
+    ca: Ca = None,
+    fingerprint: Fingerprint = None,
+    json: Json = False,
+) -> None:
+    """Fetch a station's journal by its API: what the archive lacks, and nothing of it where the chain doesn't fit the station's head.
+
+    The file that WARMWELL_TOKEN_FILE names holds a token where people sign in at the station.
+
+    --json: {"url", "station", "journal", "after", "up_to", "put"}.
+    """
+
+    def work() -> int:
+        from edge.cli import archive, client
+
+        return archive.pull(file, client.address(url, ca, fingerprint), station, as_json=json)
 
     done(work, json)

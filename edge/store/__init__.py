@@ -11,7 +11,8 @@ Its oldest entries go into closed segments, files of the same table that are nev
 damage, have to do with a short file. whole.py reads segments and journal.db as one; nobody reads either by itself. A lost journal.db
 is begun anew behind the segments that are there.
 
-series.db holds readings, at their full rate, with rollups (series.py). Ten seconds of them may be lost to a power cut.
+series.db holds readings, at their full rate, with rollups (series.py). Ten seconds of them may be lost to a power cut: each
+batch is on disk in a plain file (tail.py) until those of five minutes go into series.db in one commit.
 It is set aside whatever is wrong with it (repair.py), and is what is given up first on a full disk (space.py). Readings
 are deleted by age only by a date that can be relied on (dating.py).
 

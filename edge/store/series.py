@@ -1,7 +1,8 @@
 """Every reading, kept at its full rate in series.db, with its rollups by minute and hour.
 
 The judge's thread hands readings over and goes on; a thread of this module writes. Each batch (10 s of monotonic time) is
-one compressed row, all points together: that much may be lost to a power cut, and only that. An hour of monotonic time
+compressed, all points together, and on disk at once: that much may be lost to a power cut, and only that. It stands in the tail
+(tail.py) first; the batches of five minutes become rows of series.db in one commit. An hour of monotonic time
 that is over is sealed: one block per point, without loss. Rollups are made at the seal, once the hour's time is trusted.
 
 On a disk that runs full, raw readings are given up first, then rollups (space.py); readings that can't be written wait in
@@ -49,6 +50,7 @@ from edge.store.schema import SERIES_VERSION, bring_series_up, series_version, w
 from edge.store.series_read import Packed, SeriesReader
 from edge.store.series_rows import add_spans, boot_number, insert_block
 from edge.store.space import Margins, Room, Space
+from edge.store.tail import Record, Tail, live, numbered
 from edge.store.upgrade import keep_as_it_was, refuse_newer
 
 #: a batch: what a power cut may take
@@ -111,6 +113,8 @@ class Series(SeriesReader):
         self._closed: deque[list[Reading]] = deque()
         self._notes: list[tuple[str, Note]] = []
         self._waiting: deque[_Batch] = deque()
+        self._tail, self._tailed = Tail(folder / SERIES_FILE), list[_Batch]()  # what stands in the tail alone
+        self._left: list[slots.Batch] = []  # what an earlier run left there
         self._asked = self._answered = 0
         self._stop = self._wake = False
         self._repairs: list[FileRepair] = []
@@ -324,19 +328,46 @@ class Series(SeriesReader):
 
     def _store_batches(self) -> None:
         with self._storing:
-            batches = list(self._waiting)
-            if not batches:
+            new, own = list(self._waiting), self._own_boot_number()
+            if not (self._stop or self._left) and self._put_in_tail(own, new):
                 return
-            own = self._own_boot_number()
+            batches = [slots.Batch(own, b.hour, b.n, b.packed) for b in (*self._tailed, *new)]
+            if not (batches or self._left):
+                return
             with self._transaction() as conn:
-                slots.keep(conn, [slots.Batch(own, b.hour, b.n, b.packed) for b in batches])
-            self._now_on_disk(batches)
+                numbered(conn)
+                slots.keep(conn, [*self._left, *batches], above=self._tail.last)
+            self._tail.restart(self._conn)
+            self._left = []
+            self._now_on_disk([*self._tailed, *new])
+
+    def _put_in_tail(self, own: int, new: Sequence[_Batch]) -> bool:
+        """Keep batches in the tail for now. False: all are to be stored, it being full or refused."""
+        try:
+            is_kept = self._tail.keep([slots.Batch(own, b.hour, b.n, b.packed) for b in new])
+        except StoreFault:  # where it is the disk's fault, the commit that follows tells
+            self._tail.stop()
+            is_kept = False
+        if is_kept:
+            self._now_on_disk(new)
+            with self._inbox:
+                self._tailed += new
+        return is_kept
 
     def _now_on_disk(self, batches: Sequence[_Batch]) -> None:
         with self._inbox:
             gone = set(map(id, batches))
+            self._written += sum(batch.n for batch in self._waiting if id(batch) in gone)
             self._waiting = deque(batch for batch in self._waiting if id(batch) not in gone)
-            self._written += sum(batch.n for batch in batches)
+            self._tailed = [batch for batch in self._tailed if id(batch) not in gone]
+
+    def _take_up_tail(self) -> None:
+        """What was on disk in the tail alone when the run before was cut off goes into the file."""
+        found = self._tail.take_up()
+        with as_sentence(str(self.path)):
+            self._left = live(self._conn, found)
+        if self._left:
+            self._store_batches()
 
     # -- sealing
 
@@ -346,7 +377,7 @@ class Series(SeriesReader):
         if current == self._sealed_hour:
             return
         own = self._own_boot_number()
-        over = [batch for batch in self._waiting if batch.hour < current]
+        over = [batch for batch in (*self._tailed, *self._waiting) if batch.hour < current]
         if over or any(boot != own or hour < current for boot, hour in slots.live_hours(self._conn)):
             self._seal(own, over, keep_raw)
         self._sealed_hour = current
@@ -368,7 +399,8 @@ class Series(SeriesReader):
                     kept = drawn if keep_raw else self._merged(_of_hour(stored, boot, hour))
                     for number, readings in kept.items():
                         insert_block(conn, number, boot, hour, readings, rolled_up)
-                slots.free_all(conn)
+                slots.free_all(conn, self._tail.last)
+            self._tail.stop()  # of what is left there, all goes into the file next
             self._now_on_disk(over)
         if not keep_raw:
             with self._inbox:
@@ -542,6 +574,7 @@ class Series(SeriesReader):
         try:
             self._register_points()
             self._own_boot_number()
+            self._take_up_tail()
         except StoreFault as exc:
             self._trouble = str(exc)
 
@@ -590,6 +623,8 @@ class Series(SeriesReader):
             known = {note for boot, note in self._notes if boot == self._boot}
             self._notes += [(self._boot, note) for note in self._own_notes if note not in known]
         self._leads.clear()
+        self._tail.stop()
+        self._left = []  # its boots are those of the file of before
         self._own_number, self._sealed_hour, self._suspect = None, -1, False
 
     @contextmanager
@@ -663,17 +698,22 @@ class Series(SeriesReader):
                 there += self._packed_in_memory(hour)
         return there
 
+    def _in_tail(self) -> list[Record]:
+        return []  # it stands in memory, too
+
     def _is_own(self, boot: int) -> bool:
         return boot == self._own_number
 
     def _hours_in_memory(self) -> set[int]:
         with self._inbox:
             loose = [reading for batch in (*self._closed, self._open) for reading in batch]
-            return {batch.hour for batch in self._waiting} | {reading.mono_ms // HOUR_MS for reading in loose}
+            batches = {batch.hour for batch in (*self._tailed, *self._waiting)}
+        return batches | {reading.mono_ms // HOUR_MS for reading in loose}
 
     def _packed_in_memory(self, hour: int) -> list[Packed]:
         with self._inbox:
-            packed = [Packed(0, batch.packed) for batch in self._waiting if batch.hour == hour]
+            batches = [batch for batch in (*self._tailed, *self._waiting) if batch.hour == hour]
+            packed = [Packed(0, batch.packed) for batch in batches]
             loose = [r for batch in (*self._closed, self._open) for r in batch if r.mono_ms // HOUR_MS == hour]
         by_point = self._by_point(loose)
         return [*packed, Packed(0, pack(by_point))] if by_point else packed

@@ -14,7 +14,7 @@ from typing import Any, Final, NamedTuple
 from edge.domain.entries import rfc3339
 from edge.domain.errors import UnusableInput
 from edge.domain.readings import Kind, Reading
-from edge.store import slots
+from edge.store import slots, tail
 from edge.store.clockmap import BootClock, Note
 from edge.store.database import SERIES_FILE, Readers
 from edge.store.packing import Columns, unpack
@@ -263,7 +263,14 @@ class SeriesReader:
 
     def _open_hours(self) -> set[tuple[int, int]]:
         """(boot, hour) of those that aren't sealed yet. To be asked before blocks: one that is sealed meanwhile is found there."""
-        return self._readers.ask(slots.live_hours)
+        in_tail = self._in_tail()
+        return self._readers.ask(
+            lambda conn: slots.live_hours(conn) | {(batch.boot, batch.hour) for batch in tail.live(conn, in_tail)}
+        )
+
+    def _in_tail(self) -> list[tail.Record]:
+        """Batches of the tail. To be asked before the file: one that is moved meanwhile is found there."""
+        return tail.records(self.path)
 
     def _unrolled_boots(self, open_hours: Iterable[tuple[int, int]]) -> set[int]:
         """Boots of which the rollups don't hold all yet: few of many."""
@@ -291,11 +298,14 @@ class SeriesReader:
         """What there is of one hour, in one read: sealed blocks and batches."""
         sql = "SELECT point, packed FROM block WHERE boot = ? AND hour = ? AND (NOT ? OR rolled_up = 0)"
 
+        in_tail = [one for one in self._in_tail() if (one.batch.boot, one.batch.hour) == (boot, hour)]
+
         def question(conn: sqlite3.Connection) -> list[Packed]:
             conn.execute("BEGIN")  # so that an hour that is sealed meanwhile is seen once
             try:
                 sealed = [Packed(*row) for row in conn.execute(sql, (boot, hour, unrolled)).fetchall()]
-                return sealed + [Packed(0, batch.packed) for batch in slots.live(conn, boot, hour)]
+                batches = slots.live(conn, boot, hour) + tail.live(conn, in_tail)
+                return sealed + [Packed(0, batch.packed) for batch in batches]
             finally:
                 conn.execute("ROLLBACK")
 

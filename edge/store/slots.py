@@ -1,9 +1,9 @@
 """Batches of the hours that aren't sealed yet, in slots of one size that are overwritten in place.
 
 A commit writes whole pages, and a new row now and then takes a new page, its parent, the list of free pages and the first
-page with it. A slot that is overwritten by as many bytes costs exactly one page. With a commit every 10 s that is what the
-card sees most, so a page is small (1 kB), and a batch takes as many slots as it needs. Slots up to the batch that was
-sealed last are free again; nothing is deleted.
+page with it. A slot that is overwritten by as many bytes costs exactly one page; a page is small (1 kB), and a batch takes as
+many slots as it needs. Batches come here many at a time; until then they stand in the tail (tail.py). Slots up to the batch
+that was sealed last are free again; nothing is deleted.
 """
 
 from __future__ import annotations
@@ -33,10 +33,15 @@ class Batch(NamedTuple):
     packed: bytes
 
 
-def keep(conn: sqlite3.Connection, batches: Iterable[Batch]) -> None:
-    """Write batches into free slots. In a transaction of the caller's."""
-    newest, sealed = conn.execute("SELECT max(substr(data, 1, 8)), (SELECT up_to FROM sealed) FROM slot").fetchone()
-    number = int.from_bytes(max(newest or sealed, sealed))
+def newest(conn: sqlite3.Connection) -> int:
+    """The number of the newest batch that is, or was, in a slot."""
+    kept, sealed = conn.execute("SELECT max(substr(data, 1, 8)), (SELECT up_to FROM sealed) FROM slot").fetchone()
+    return int.from_bytes(max(kept or sealed, sealed))
+
+
+def keep(conn: sqlite3.Connection, batches: Iterable[Batch], above: int = 0) -> None:
+    """Write batches into free slots, with numbers `above` this. In a transaction of the caller's."""
+    number = max(newest(conn), above)
     pieces: list[bytes] = []
     for batch in batches:
         number += 1
@@ -72,6 +77,6 @@ def live_hours(conn: sqlite3.Connection) -> set[tuple[int, int]]:
     return {struct.unpack(">QQ", key) for (key,) in rows}
 
 
-def free_all(conn: sqlite3.Connection) -> None:
-    """All batches are sealed: their slots may be overwritten. In the transaction that seals them."""
-    conn.execute("UPDATE sealed SET up_to = max(up_to, coalesce((SELECT max(substr(data, 1, 8)) FROM slot), up_to))")
+def free_all(conn: sqlite3.Connection, up_to: int = 0) -> None:
+    """All batches are sealed, also those that have numbers `up_to` this elsewhere. In the transaction that seals them."""
+    conn.execute("UPDATE sealed SET up_to = ?", (max(newest(conn), up_to).to_bytes(8),))

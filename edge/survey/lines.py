@@ -28,7 +28,7 @@ _LABELLED: Final = re.compile(
     rf'(?P<label>[A-Za-z][\w./-]*?)(?P<gap>"?\s*[=:]\s*|\s+)(?P<value>{_NUMBER})(?![0-9.]|,[0-9])'
     r"(?P<unit>\s*(?![\w.]*\s*[=:])[°%]?[A-Za-zµμ/°%]+[A-Za-z0-9/]*(?!\w))?"
 )
-_WORDED: Final = re.compile(r"(?P<label>[A-Za-z][\w./-]*?)(?P<gap>\s*[=:]\s*)(?P<value>[A-Za-z]+)(?![\w.])")
+_WORDED: Final = re.compile(r"(?<![\w.])(?P<label>[A-Za-z][\w./-]*?)(?P<gap>\s*[=:]\s*)(?P<value>[A-Za-z]+)(?![\w.])")
 _COLUMN: Final = re.compile(rf"\s*(?P<value>{_NUMBER})\s*(?P<unit>[°%]?[A-Za-zµμ/°%]+[A-Za-z0-9/]*)?\s*")
 #: words of senders, (0, 1), that mean a role wherever they stand
 _WORDS: Final = tuple((role, *contact.sent) for role, contact in CONTACTS.items() if all(contact.sent))

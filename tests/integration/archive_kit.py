@@ -42,32 +42,36 @@ NEEDS_POSTGRES = [
 ]
 
 
-class Postgres:
-    """A server on loopback, in a folder of its own; `fsync` is on, as it comes."""
+def _tool(name: str) -> str:
+    assert SERVER
+    return str(Path(SERVER).with_name(name))
 
-    def __init__(self) -> None:
+
+class Postgres:
+    """A server on loopback, in a folder of its own; `fsync` is on, as it comes.
+
+    `of`: a standby that follows it; `copy`: it starts on a copy of this data folder.
+    """
+
+    def __init__(self, of: Postgres | None = None, copy: Path | None = None) -> None:
         assert SERVER
-        self.port, self._folder = free_port(), Path(tempfile.mkdtemp(prefix="warmwell-pg-"))
-        self._folder.chmod(0o755)
-        data = self._folder / "data"
+        self.port, self.folder = free_port(), Path(tempfile.mkdtemp(prefix="warmwell-pg-"))
+        self.folder.chmod(0o755)
+        data = self.folder / "data"
         data.mkdir(mode=0o700)
         self._as: list[str] = []
         if IS_ROOT and USER:
             shutil.chown(data, USER)
             self._as = ["setpriv", f"--reuid={USER}", f"--regid={pwd.getpwnam(USER).pw_gid}", "--clear-groups"]
-        made = [
-            str(Path(SERVER).with_name("initdb")),
-            "-D",
-            str(data),
-            "-A",
-            "trust",
-            "-U",
-            "postgres",
-            "-E",
-            "UTF8",
-            "--locale=C",
-        ]
-        subprocess.run([*self._as, *made], check=True, capture_output=True, cwd="/", timeout=300)
+        made = [_tool("initdb"), "-D", str(data), *"-A trust -U postgres -E UTF8 --locale=C".split()]
+        if of is not None:
+            made = [_tool("pg_basebackup"), "-D", str(data), "-d", of.dsn(), *"-R -X stream -c fast".split()]
+        if copy is None:
+            subprocess.run([*self._as, *made], check=True, capture_output=True, cwd="/", timeout=300)
+        else:
+            shutil.copytree(copy, data, dirs_exist_ok=True)
+            if IS_ROOT and USER:
+                subprocess.run(["chown", "-R", USER, str(data)], check=True)
         self._program = [SERVER, "-D", str(data), "-p", str(self.port), "-h", "127.0.0.1", "-k", ""]
         self._process: subprocess.Popen[bytes] | None = None
         self.start()
@@ -76,9 +80,9 @@ class Postgres:
         return f"host=127.0.0.1 port={self.port} dbname={database} user={user}"
 
     def start(self) -> None:
-        with (self._folder / "log").open("ab") as log:
+        with (self.folder / "log").open("ab") as log:
             self._process = subprocess.Popen([*self._as, *self._program], stderr=log, stdout=log, cwd="/")
-        until(self._answers, "PostgreSQL", 120, lambda: (self._folder / "log").read_text()[-2000:])
+        until(self._answers, "PostgreSQL", 120, lambda: (self.folder / "log").read_text()[-2000:])
 
     def _answers(self) -> bool:
         import psycopg
@@ -95,9 +99,16 @@ class Postgres:
         self._process.send_signal(how)
         self._process.wait(60)
 
+    @property
+    def pid(self) -> int:
+        """Of its process."""
+        assert self._process is not None
+        return self._process.pid
+
     def close(self) -> None:
-        self.end(signal.SIGQUIT)  # its data goes with it
-        shutil.rmtree(self._folder, ignore_errors=True)
+        if self._process is not None and self._process.poll() is None:
+            self.end(signal.SIGQUIT)  # its data goes with it
+        shutil.rmtree(self.folder, ignore_errors=True)
 
     def connect(self, database: str, user: str = "postgres") -> Connection[Any]:
         import psycopg
@@ -139,6 +150,12 @@ class Archive:
             program = [sys.executable, "-m", "edge.cli", "archive", "run", str(self.file)]
             self._process = subprocess.Popen(program, stdout=log, stderr=log, env=self._env, cwd=ROOT)
         return self
+
+    @property
+    def pid(self) -> int:
+        """Of its process."""
+        assert self._process is not None
+        return self._process.pid
 
     def says(self, part: str, times: int = 1) -> None:
         until(lambda: self.log().count(part) >= times, f"{part!r} in its log", 120, self.log)

@@ -106,6 +106,12 @@ class Broker:
             self._process.wait(10)
             self._process = None
 
+    @property
+    def pid(self) -> int:
+        """Of its process."""
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """SIGKILL, as a power cut does: what it hasn't written is gone."""
         assert self._process is not None

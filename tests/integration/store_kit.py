@@ -15,7 +15,7 @@ import pytest
 from edge.domain.entries import Draft, Now
 from edge.domain.readings import KIND_OF, Quality, Reading, Role
 from edge.domain.settings import Point
-from edge.store import slots
+from edge.store import slots, tail
 
 STATION = "harbour-lane/scope-room-2"
 #: 2026-03-16T05:50:00Z
@@ -70,7 +70,7 @@ def open_batches(folder: Path) -> list[slots.Batch]:
     """Batches on disk that aren't sealed yet."""
     conn = sqlite3.connect(folder / "series.db")
     try:
-        return slots.live(conn)
+        return slots.live(conn) + tail.live(conn, tail.records(folder / "series.db"))
     finally:
         conn.close()
 

@@ -46,7 +46,7 @@ from tests.integration.store_kit import (
 
 TIMES = int(os.environ.get("WARMWELL_POWERCUTS", "4"))
 #: calls that change something on the stick, in a backup of the test below; a few more, and none would be cut short
-CALLS = 18
+CALLS = 15
 AT = "2026-03-16T06:00:00.000Z"
 
 
@@ -111,7 +111,7 @@ def test_a_stick_that_is_pulled_at_any_moment_holds_a_whole_backup(tmp_path: Pat
         backed_up(store, tmp_path / "before")
         before = journal.head()
         journal.append([noise(number) for number in range(200, 300)])
-        for burst in seconds(60, 120):
+        for burst in seconds(60, 420):  # so many go into series.db
             series.append(burst)
         assert series.flush()
         held = set()

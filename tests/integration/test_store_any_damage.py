@@ -20,7 +20,9 @@ from tests.integration.store_kit import POINTS, STATION, WALL_MS, draft, seconds
 
 ENTRIES = 60
 JOURNAL_FILES = ("journal.db", "journal.db-wal", "journal.db-shm")
-OTHER_FILES = ("series.db", "series.db-wal", "series.db-shm", "head", "cursors", "fold.json", "lock", "reserve")
+OTHER_FILES = (
+    "series.db", "series.db-wal", "series.db-shm", "series.tail", "head", "cursors", "fold.json", "lock", "reserve",
+)  # fmt: skip
 
 
 def flip(content: bytearray, dice: random.Random) -> None:

@@ -36,7 +36,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from enum import IntEnum
 from math import exp, hypot, inf, log, sqrt
-from typing import Final, NamedTuple
+from operator import attrgetter
+from typing import Final, NamedTuple, cast
 
 from edge.domain.heat.prior import Prior, evaporation_share
 from edge.domain.maths.mixture import POINTS
@@ -80,6 +81,12 @@ START_SD_S: Final = 8.0
 
 
 _Four = tuple[float, float, float, float]
+#: what an average changes of a hypothesis, beside what its prediction sets anew
+_STATE: Final = (
+    "level_c", "power", "loss", "start_gap", "mean_power", "heated_s", "log_weight", "wall_integral", "outer_integral",
+    "p00", "p01", "p02", "p03", "p04", "p11", "p12", "p13", "p14", "p22", "p23", "p24", "p33", "p34", "p44",
+)  # fmt: skip
+_STATE_OF: Final = attrgetter(*_STATE)
 #: stands for the constants of the partial fractions where the start was not seen: they are not used then
 _UNSEEN: Final = (0.0,) * 12
 
@@ -229,6 +236,17 @@ class Hypothesis:
     def predict(self, observed: Observation) -> None:
         """Kalman prediction up to the average: state, covariance, observation row and innovation."""
         self._filter(iter(((observed, Action.SKIP),)))
+
+    def take(self, observed: Observation) -> tuple[float, ...]:
+        """predict(), and apply TAKE at once: what nearly every average comes to. Returns what undo() needs."""
+        before = _STATE_OF(self)
+        self._filter(iter(((observed, Action.TAKE),)))
+        return cast(tuple[float, ...], before)
+
+    def undo(self, before: tuple[float, ...]) -> None:
+        """As it was before take()."""
+        for name, value in zip(_STATE, before, strict=True):
+            setattr(self, name, value)
 
     def apply(self, action: Action, observed: Observation) -> None:
         """Apply this action with the average that was predicted last."""

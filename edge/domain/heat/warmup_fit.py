@@ -147,17 +147,21 @@ class HeatFit:
         variance = variance * max(self.excess, 1.0) + FLOOR_K**2
         observed = Observation(t, dt, read_c, variance, sensible_mean, evaporation_mean)
         total = off = wide = 0.0
-        best = max(h.log_weight for h in self.hyps)
-        for h in self.hyps:
-            h.predict(observed)
-            weight = exp(h.log_weight - best)
+        log_weights = [h.log_weight for h in self.hyps]
+        best = max(log_weights)
+        # Nearly every average is taken. Where that hangs on the state as it is predicted, it isn't taken before it is judged.
+        taken = None if self.shifts or self._has_slowed else [h.take(observed) for h in self.hyps]
+        for h, log_weight in zip(self.hyps, log_weights, strict=True):
+            if taken is None:
+                h.predict(observed)
+            weight = exp(log_weight - best)
             total += weight
             off += weight * h.innovation
             wide += weight * (h.innovation_var + h.innovation * h.innovation)
         off /= total
         wide = max(wide / total - off * off, variance)
         self.excess += EXCESS_RATE * (min(off * off / wide, EXCESS_MAX) * max(self.excess, 1.0) - self.excess)
-        self._apply(observed, self._judge(observed, off, wide))
+        self._apply(observed, self._judge(observed, off, wide), taken)
         self.memo.clear()
         self._power = self._loss = None
 
@@ -241,12 +245,18 @@ class HeatFit:
             return None
         return Action.SHIFT
 
-    def _apply(self, observed: Observation, action: Action | None) -> None:
-        """Apply the action to all hypotheses; prune them, and draw new ones."""
+    def _apply(self, observed: Observation, action: Action | None, taken: list[tuple[float, ...]] | None) -> None:
+        """Apply the action to all hypotheses; prune them, and draw new ones. `taken`: what each was, where all have taken the average."""
         if action is None:
             return
-        for h in self.hyps:
-            h.apply(action, observed)
+        if taken is None:
+            for h in self.hyps:
+                h.apply(action, observed)
+        elif action is not Action.TAKE:
+            for h, before in zip(self.hyps, taken, strict=True):
+                h.undo(before)
+                h.predict(observed)
+                h.apply(action, observed)
         for h in self._drawn:
             h.follow(((observed, action),))
         if len(self.hyps) > MIN_HYPOTHESES and self.n % 4 == 0:

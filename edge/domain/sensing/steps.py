@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections import deque
 from math import sqrt
+from operator import itemgetter
 from typing import Final
 
 #: a step that is so many times the point's own has fallen back: told by the probe, by many differences, by few
@@ -22,6 +23,7 @@ MANY: Final = 20
 #: a difference is a multiple of a step where it is off by no more than this share of it, nor by more than this [K]: as numbers are written
 OFF: Final = 0.1
 ROUNDED_K: Final = 0.011
+_STOOD: Final = itemgetter(1)
 
 
 class Steps:
@@ -63,9 +65,10 @@ class Steps:
             return
         if len(differences) < FEW:
             return
+        newest = list(differences)
         for number, times in ((FEW, BY_FEW), (MANY, BY_MANY)):
-            lately = list(differences)[-number:]
-            if len(lately) < number or 2 * sum(stood for _, stood in lately) < number:
+            lately = newest[-number:]
+            if len(lately) < number or 2 * sum(map(_STOOD, lately)) < number:
                 continue
             step = min(lately)[0]
             own = self._own or self._finest

@@ -198,3 +198,23 @@ def test_what_no_lid_takes_is_a_disturbance() -> None:
 def test_a_steady_rise_makes_no_jump_of_its_noise(seed: int) -> None:
     told, _ = followed(lambda t: 0.004, 3_000.0, seed)
     assert not told.fit.has_jumped and told.fit.disturbed_t is None
+
+
+@pytest.mark.parametrize("action", Action)
+def test_an_average_that_is_taken_at_once_leaves_the_same_as_one_that_is_predicted_first(action: Action) -> None:
+    """To the last bit, and so does one that was taken too soon and taken back."""
+    start = WarmUpStart(21.0, 1e-4, 0.0, bend_s=0.0, rise_s=240.0, bend_sd_s=20.0, slope=0.006)
+    first, other = (Hypothesis(Prior(), [0.3] * 10, 0.0, start) for _ in range(2))
+    for i in range(1, 40):
+        observed = Observation(i * 15.0, 15.0, 21.0 + 0.08 * i, 1e-4, 0.1 * i, 0.2 * i)
+        act = action if i == 30 else Action.TAKE
+        first.predict(observed)
+        predicted = first.innovation, first.innovation_var
+        first.apply(act, observed)
+        before = other.take(observed)
+        assert (other.innovation, other.innovation_var) == predicted
+        if act is not Action.TAKE:
+            other.undo(before)
+            other.predict(observed)
+            other.apply(act, observed)
+        assert [getattr(first, name) for name in first.__slots__] == [getattr(other, name) for name in other.__slots__]
