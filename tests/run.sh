@@ -9,7 +9,7 @@ root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 # shellcheck source=tests/debian.sh
 . "$root/tests/debian.sh"
 warmwell_environment test "$root/deploy/requirements-test.lock" || exit
-debian_packages "$warmwell_cache/apt.log" mosquitto:mosquitto mosquitto_sub:mosquitto-clients chromium:chromium fusermount3:fuse3 shellcheck:shellcheck openssl:openssl systemd-analyze:systemd
+debian_packages "$warmwell_cache/apt.log" mosquitto:mosquitto mosquitto_sub:mosquitto-clients chromium:chromium fusermount3:fuse3 shellcheck:shellcheck openssl:openssl systemd-analyze:systemd prometheus:prometheus rsyslogd:rsyslog snmptrapd:snmptrapd
 
 cd "$root" || exit 1
 unset PYTHONDONTWRITEBYTECODE  # hundreds of programs that tests start would each compile the same modules

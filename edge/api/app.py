@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import os
 import time
 from collections.abc import AsyncIterator, Callable, Collection, Iterator, Mapping
 from concurrent.futures import Future
@@ -473,26 +472,6 @@ async def health(request: Request, desk: OfDesk) -> Response:
     return JsonResponse(dumps(answer), 503 if failed else 200)
 
 
-async def exposition(desk: OfDesk) -> Response:
-    """Figures for a collector, as OpenMetrics text."""
-    seen = desk.watch.see()
-    try:
-        last_seq: int | None = await desk.readers.read("/metrics", desk.parts.journal.last_seq)
-    except Problem:
-        last_seq = None
-    figures = {"last_seq": last_seq, "streams": desk.hub.streams, "resident_bytes": _resident_bytes()}
-    body = metrics.text(desk.about, desk.watch.verdict(seen), desk.watch.points(seen), seen.snapshot.alarms, figures)
-    return Response(body.encode("utf-8", "replace"), media_type=metrics.MEDIA_TYPE)
-
-
-def _resident_bytes() -> int | None:
-    try:
-        with open("/proc/self/statm", "rb") as file:
-            return int(file.read().split()[1]) * os.sysconf("SC_PAGE_SIZE")
-    except (OSError, ValueError, IndexError):
-        return None
-
-
 _BODY_OF_RECORD: Final = {
     "requestBody": {
         "required": True,
@@ -598,8 +577,13 @@ def _add_routes(app: FastAPI) -> None:
         responses={200: {"description": "the report", "content": reports.PAPERS}}, response_class=Response,
     )  # fmt: skip
     get(f"{one}/support", support.support, None, responses=zipped, response_class=Response)
-    plain = {200: {"description": "OpenMetrics", "content": {metrics.MEDIA_TYPE: {"schema": {"type": "string"}}}}}
-    get("/metrics", exposition, None, responses=plain, response_class=Response)
+    plain = {
+        200: {
+            "description": "figures",
+            "content": {form: {"schema": {"type": "string"}} for form in (metrics.TEXT, metrics.OPEN)},
+        }
+    }
+    get("/metrics", metrics.exposition, None, responses=plain, response_class=Response)
 
     def post(path: str, route: Any, body: dict[str, Any], *refusals: int) -> None:
         app.add_api_route(

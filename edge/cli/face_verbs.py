@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from edge import terminal
+from edge.cli.face_tell_verbs import snmp, sparkplug, syslog
 from edge.cli.options import Ca, FileOption, Fingerprint, done
 
 if TYPE_CHECKING:
@@ -146,7 +147,7 @@ def _bacnet(act: Action) -> Callable[..., None]:
 
 
 #: each face by the name of its verb
-_FACES = (_bacnet, _modbus)
+_FACES = (_bacnet, _modbus, snmp, sparkplug, syslog)
 for _face in _FACES:
     for _under, _act in ((verbs, _serve), (lists, _list), (rehearsals, _serve)):
         _verb = _face(_act)

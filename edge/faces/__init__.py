@@ -8,6 +8,7 @@ measures, judges, keeps or forgets.
     seen.py    what is known of the station at a moment: old is unknown (pure)
     places.py  which point, alarm and basin has which number in a protocol: kept, never given twice
     face.py    what each face is, and what runs one until SIGTERM, for a building or for a witness
+    outbox.py  what is still to be told, for the faces that tell by themselves (telling.py): syslog, SNMP
     a module for each protocol
 
 Unknown stays unknown: where the station isn't heard, or judges nothing, for ten seconds, the verdict is `unknown`, no point has a

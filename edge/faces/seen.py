@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from edge.domain.alarms.states import State
+from edge.domain.alarms.states import STANDS, State
 from edge.domain.readings import Quality
 
 #: seconds without a judgement after which nothing is known; the station itself says so after as long
@@ -19,10 +19,6 @@ OLD_S: Final = 10.0
 #: codes of verdicts, the same in every face; none is 0, which is what memory holds that nobody has written to
 VERDICTS: Final[Mapping[str, int]] = {"ready": 1, "not_ready": 2, "unknown": 3}
 UNKNOWN: Final = "unknown"
-#: states in which an alarm is there for people (ISA-18.2, 5.10: the states of the alarm's diagram)
-STANDS: Final = frozenset(
-    {State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED}
-)
 #: states that wait for somebody's answer
 CALLS: Final = frozenset({State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED})
 #: states in which people or the design have put an alarm aside

@@ -103,6 +103,10 @@ COMES_BACK: Final = MappingProxyType(
     }
 )
 
+#: states in which an alarm is there for people: raised, and neither over nor put aside (ISA-18.2, 5.10: the states of the alarm's diagram)
+STANDS: Final = frozenset(
+    {State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED}
+)
 LIT: Final = frozenset({State.UNACKNOWLEDGED, State.ACKNOWLEDGED})
 #: in these the process's comings and goings are noted but change no state
 ABSENT: Final = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})

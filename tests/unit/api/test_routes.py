@@ -134,6 +134,17 @@ def test_a_huge_number_is_shown_as_it_is(desk: Desk) -> None:
     assert b"1e+308" in desk("GET", "/metrics").body
 
 
+def test_figures_come_in_the_form_that_is_asked_for(desk: Desk) -> None:
+    plain = desk("GET", "/metrics")
+    assert (plain.headers["content-type"], plain.headers["vary"]) == (
+        "text/plain; version=0.0.4; charset=utf-8",
+        "Accept",
+    )
+    asked = desk("GET", "/metrics", accept="application/openmetrics-text; version=1.0.0")
+    assert asked.headers["content-type"] == "application/openmetrics-text; version=1.0.0; charset=utf-8"
+    assert asked.body.endswith(b"\n# EOF\n") and b"EOF" not in plain.body
+
+
 def test_an_empty_bucket_is_null_with_its_quality(desk: Desk) -> None:
     answer = desk("GET", f"{ONE}/points/reservoir/readings?from=1773640000&to=1773640200&buckets=2").json
     full, empty = answer["buckets"]

@@ -45,7 +45,12 @@ PARTS_MAY_IMPORT = {
     "api": {"snapshot", "clock", "hosts"},
     "certificates": {"small_file", "hosts"},
     "config": {"hosts"},
-    "faces": {"daemon", "hosts", "small_file", "telling"},  # of the daemon what speaks to the service manager; the station by its API alone
+    "faces": {
+        "daemon",
+        "hosts",
+        "small_file",
+        "telling",
+    },  # of the daemon what speaks to the service manager; the station by its API alone
     "hosts": set[str](),
     "people": {"store", "hosts"},  # its file is opened as the store's own are
     "snapshot": set[str](),
