@@ -500,7 +500,7 @@ def build(parts: Parts, *, kept_within_s: float = KEPT_WITHIN_S) -> FastAPI:
     app.state.desk = Desk(parts, kept_within_s=kept_within_s)
     _add_routes(app)
     pages.add_to(app)
-    _add_handlers(app)
+    add_handlers(app)
     app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]  # FastAPI's own way to change the document
     return app
 
@@ -602,7 +602,7 @@ def _add_routes(app: FastAPI) -> None:
     people.add_to(app, one, _refusals)
 
 
-def _add_handlers(app: FastAPI) -> None:
+def add_handlers(app: FastAPI) -> None:
     async def on_problem(request: Request, exc: Exception) -> Response:
         assert isinstance(exc, Problem)
         return problems.response(exc, request.url.path)

@@ -16,7 +16,10 @@ _KINDS: Final = {
     "html": "text/html; charset=utf-8", "css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8", "svg": "image/svg+xml",
 }  # fmt: skip
 #: what stands elsewhere than under its own name below /web/
-_ELSEWHERE: Final = {"index.html": "/", "docs.html": "/docs", "docs.js": "/docs/docs.js"}
+_ELSEWHERE: Final = {"docs.html": "/docs", "docs.js": "/docs/docs.js"}
+#: the page of a station, and that of an archive, with what is its alone
+HOME, FLEET_HOME = "index.html", "fleet.html"
+_OF_FLEET: Final = (FLEET_HOME, "fleet/", "look/fleet.css")
 
 
 def _own(folder: Traversable, above: str = "") -> Iterator[str]:
@@ -29,9 +32,13 @@ def _own(folder: Traversable, above: str = "") -> Iterator[str]:
 
 
 @cache
-def files() -> Mapping[str, tuple[str, str]]:
-    """path -> (package, file), by looking into the installed package."""
-    own = {_ELSEWHERE.get(name, f"/web/{name}"): ("edge.web", name) for name in _own(resources.files("edge.web"))}
+def files(home: str = HOME) -> Mapping[str, tuple[str, str]]:
+    """path -> (package, file), by looking into the installed package; `home` stands at /."""
+    names = [name for name in _own(resources.files("edge.web")) if name not in (HOME, FLEET_HOME)]
+    own = {_ELSEWHERE.get(name, f"/web/{name}"): ("edge.web", name) for name in names} | {"/": ("edge.web", home)}
+    if home == FLEET_HOME:
+        return {path: file for path, file in own.items() if not path.startswith("/docs")}
+    own = {path: (package, name) for path, (package, name) in own.items() if not name.startswith(_OF_FLEET)}
     return {
         **own,
         "/docs/swagger-ui-bundle.js": ("fastapi_offline", "static/swagger-ui-bundle.js"),
@@ -46,9 +53,9 @@ _DOCS_POLICY: Final = (
 )
 
 
-def add_to(app: FastAPI) -> None:
+def add_to(app: FastAPI, home: str = HOME) -> None:
     """Add a route for each file."""
-    for path, (package, name) in files().items():
+    for path, (package, name) in files(home).items():
         app.add_api_route(path, _route(path, package, name), methods=["GET"], include_in_schema=False)
 
 

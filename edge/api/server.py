@@ -98,7 +98,7 @@ class ApiServer:
             AlreadyRunning: the port is taken.
             UnusableInput: the address can't be listened on.
         """
-        self._socket = _listen(self._host, self._port)
+        self._socket = listening(self._host, self._port, f"api.listen {self._host}:{self._port}")
         port = self._socket.getsockname()[1]
         scheme = "http" if self._certificate is None else "https"
         self.url = f"{scheme}://{f'[{self._host}]' if ':' in self._host else self._host}:{port}/"
@@ -264,8 +264,13 @@ async def _not_yet(scope: Any, receive: Any, send: Any) -> None:
     raise RuntimeError("the application is not built yet")
 
 
-def _listen(host: str, port: int) -> socket.socket:
-    where = f"api.listen {host}:{port}"
+def listening(host: str, port: int, where: str) -> socket.socket:
+    """A socket that listens there; `where` is what names the address.
+
+    Raises:
+        AlreadyRunning: the port is taken.
+        UnusableInput: the address can't be listened on.
+    """
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
         family, _, _, _, address = found[0]

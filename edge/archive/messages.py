@@ -12,6 +12,7 @@ from edge.mqtt.topics import ROOT
 MARK: Final = re.compile(r"[0-9a-f]{16}")
 DIGEST: Final = re.compile(r"[0-9a-f]{64}")
 _LAST: Final = 2**53
+_STATE: Final = re.compile(r"node|head|verdict|alarm/.+|estimate/filter/[^/]+/left")
 LARGEST: Final = 1 << 20
 
 
@@ -49,6 +50,15 @@ def place_of(topic: str) -> Place | None:
     if len(levels) != 5 or "/".join(levels[:2]) != ROOT:
         return None
     return Place(*levels[2:])
+
+
+def state_of(topic: str) -> Place | None:
+    """The same of a retained topic that the archive keeps; `what` may have levels, as alarm/outlet_tripped/heater. None: of any other."""
+    levels = topic.split("/")
+    if len(levels) < 5 or "/".join(levels[:2]) != ROOT or not all(levels):
+        return None
+    what = "/".join(levels[4:])
+    return Place(levels[2], levels[3], what) if _STATE.fullmatch(what) else None
 
 
 def entry_of(place: Place, message: bytes) -> Kept:

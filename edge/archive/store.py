@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from edge.archive.messages import Kept, Place, Unkept, entry_of, without_nul
+from edge.archive.summary import Summary, summary_of
 from edge.domain.errors import StoreFault
 
 if TYPE_CHECKING:
@@ -55,6 +57,12 @@ SELECT s.site, s.name, j.mark, h.have + h.lost, {_WHOLE} - (h.have + h.lost), gr
 FROM heard h JOIN journal j ON j.id = h.journal JOIN station s ON s.id = j.station
 WHERE (%(site)s = '' OR s.site = %(site)s) AND (%(newest)s = false OR j.id = (SELECT max(id) FROM journal o WHERE o.station = s.id))
 ORDER BY s.site, s.name, j.id"""
+
+
+_SUMMED: Final = (
+    f"UPDATE summary SET ({', '.join(Summary._fields)}) = ({', '.join(['%s'] * len(Summary._fields))}),"
+    " is_silent = %s <= now() WHERE station = %s"
+)
 
 
 class Message(NamedTuple):
@@ -111,13 +119,17 @@ def in_trouble() -> Iterator[None]:
         ) from exc  # fmt: skip
 
 
-def connect(dsn: str) -> Connection[Any]:
-    """A connection to the database that commits where it is told to. Raises StoreFault."""
+def connect(dsn: str, *, reads_only: bool = False) -> Connection[Any]:
+    """A connection to the database that commits where it is told to; `reads_only`: the server refuses whatever writes. Raises
+    StoreFault."""
     import psycopg
 
+    options = (
+        "-c statement_timeout=5000 -c default_transaction_read_only=on" if reads_only else "-c statement_timeout=60000"
+    )
     with in_trouble():
         return psycopg.connect(
-            dsn, autocommit=True, connect_timeout=5, options="-c statement_timeout=60000 -c client_min_messages=warning",
+            dsn, autocommit=True, connect_timeout=5, options=f"{options} -c client_min_messages=warning",
             application_name="warmwell archive", keepalives_idle=10, keepalives_interval=5, keepalives_count=3, tcp_user_timeout=20_000,
         )  # fmt: skip
 
@@ -198,27 +210,62 @@ class Store:
         return Put(new, len(entries) - new - len(clashes), 0, len(clashes))
 
     def note(self, place: Place, message: bytes, head: tuple[str, int, str] | None = None) -> None:
-        """Remember what a retained topic says; `head`: of which journal it is the end, its seq and digest."""
-        with self._db.transaction():
-            self._db.execute("INSERT INTO station (site, name) VALUES (%s, %s) ON CONFLICT DO NOTHING", place[:2])
-            self._db.execute(
+        """Remember what one retained topic says, as note_all()."""
+        self.note_all([(place, message, head)])
+
+    def note_all(self, said: Sequence[tuple[Place, bytes, tuple[str, int, str] | None]]) -> None:
+        """Remember what retained topics say, and sum their stations up anew, in one transaction.
+
+        Args:
+            said: each with the journal that a `head` is the end of, its seq and digest. Rows are written in the order of their keys.
+        """
+        said = sorted(said, key=lambda one: one[0])
+        stations = sorted({place[:2] for place, _, _ in said})
+        with self._db.transaction(), self._db.cursor() as cursor:
+            cursor.executemany("INSERT INTO station (site, name) VALUES (%s, %s) ON CONFLICT DO NOTHING", stations)
+            cursor.executemany(
                 "INSERT INTO said (station, topic, message) SELECT id, %s, %s FROM station WHERE (site, name) = (%s, %s)"
                 " ON CONFLICT (station, topic) DO UPDATE SET message = excluded.message, at = now()",
-                (place.what, message, *place[:2]),
+                [(_plain(place.what), message, *place[:2]) for place, message, _ in said],
             )
-            if head is not None:
-                mark, seq, digest = head
-                of_journal = "SELECT j.id FROM journal j JOIN station s ON s.id = j.station WHERE (s.site, s.name, j.mark) = (%s, %s, %s)"
-                self._db.execute(
-                    "INSERT INTO journal (station, mark) SELECT id, %s FROM station WHERE (site, name) = (%s, %s) ON CONFLICT DO NOTHING",
-                    (mark, *place[:2]),
-                )
-                self._db.execute(
-                    f"INSERT INTO heard AS h (journal, head_seq, head_digest) VALUES (({of_journal}), %s, %s)"
-                    " ON CONFLICT (journal) DO UPDATE SET head_seq = excluded.head_seq, head_digest = excluded.head_digest"
-                    " WHERE h.head_seq < excluded.head_seq",
-                    (*place[:2], mark, seq, bytes.fromhex(digest)),
-                )
+            for place, _, head in said:
+                if head is not None:
+                    self._note_head(place, *head)
+            self._sum_up(stations)
+
+    def _note_head(self, place: Place, mark: str, seq: int, digest: str) -> None:
+        of_journal = "SELECT j.id FROM journal j JOIN station s ON s.id = j.station WHERE (s.site, s.name, j.mark) = (%s, %s, %s)"
+        self._db.execute(
+            "INSERT INTO journal (station, mark) SELECT id, %s FROM station WHERE (site, name) = (%s, %s) ON CONFLICT DO NOTHING",
+            (mark, *place[:2]),
+        )
+        self._db.execute(
+            f"INSERT INTO heard AS h (journal, head_seq, head_digest) VALUES (({of_journal}), %s, %s)"
+            " ON CONFLICT (journal) DO UPDATE SET head_seq = excluded.head_seq, head_digest = excluded.head_digest"
+            " WHERE h.head_seq < excluded.head_seq",
+            (*place[:2], mark, seq, bytes.fromhex(digest)),
+        )
+
+    def _sum_up(self, stations: Sequence[tuple[str, str]]) -> None:
+        """What the list of the fleet tells of these stations, out of all that they have said."""
+        sites, names = [site for site, _ in stations], [name for _, name in stations]
+        rows = self._db.execute(
+            "SELECT d.station, d.topic, d.message, d.at FROM said d JOIN station s ON s.id = d.station"
+            " JOIN unnest(%s::text[], %s::text[]) n (site, name) ON (s.site, s.name) = (n.site, n.name) ORDER BY 1",
+            (sites, names),
+        )
+        found: dict[int, dict[str, tuple[bytes, datetime]]] = {}
+        for station, topic, message, at in rows:
+            found.setdefault(station, {})[topic] = bytes(message), at
+        with self._db.cursor() as cursor:
+            cursor.executemany(
+                _SUMMED,
+                [(*one, one.silent_at, station) for station, said in found.items() if (one := summary_of(said))],
+            )
+
+    def fall_silent(self) -> None:
+        """Whoever wasn't heard for its bound is silent from now on."""
+        self._db.execute("UPDATE summary SET is_silent = true WHERE NOT is_silent AND silent_at <= now()")
 
     # ---- out
 
@@ -242,9 +289,10 @@ class Store:
         return (int(row[0]), bytes(row[1])) if row else (0, None)
 
     def last_said(self) -> dict[tuple[str, str], dict[str, tuple[bytes, Any]]]:
-        """By station: the newest message of each retained topic, and when it came."""
+        """By station: the newest message of node, head and verdict, and when it came."""
         rows = self._db.execute(
-            "SELECT s.site, s.name, d.topic, d.message, d.at FROM said d JOIN station s ON s.id = d.station ORDER BY 1, 2"
+            "SELECT s.site, s.name, d.topic, d.message, d.at FROM said d JOIN station s ON s.id = d.station"
+            " WHERE d.topic IN ('node', 'head', 'verdict') ORDER BY 1, 2"
         )
         found: dict[tuple[str, str], dict[str, tuple[bytes, Any]]] = {}
         for site, name, topic, message, at in rows:

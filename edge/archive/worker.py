@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from edge.archive import migrations
-from edge.archive.messages import DIGEST, MARK, Unkept, object_of, place_of
+from edge.archive.messages import DIGEST, MARK, Place, Unkept, object_of, place_of, state_of
 from edge.archive.settings import Settings
 from edge.archive.store import Held, Message, Put, Store, connect, in_trouble
 from edge.daemon.systemd import notify, watchdog_s
@@ -32,8 +32,10 @@ from edge.mqtt.troubles import BrokerTrouble, Kind
 
 log = logging.getLogger("warmwell.archive")
 
-#: of a station's retained topics those that tell who is ready
-_STATES: Final = ("node", "head", "verdict")
+#: of a station's retained topics those that tell who is ready, what stands, and what is due
+_STATES: Final = ("node", "head", "verdict", "alarm/#", "estimate/filter/+/left")
+#: so many stations' topics are kept in one transaction
+_STATIONS_AT_ONCE: Final = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,7 @@ class Worker:
         self._protocol = MQTT_5
         self._inbox: deque[tuple[str, bytes, int]] = deque()
         self._first_s = 0.0  # when the oldest message of the inbox came
-        self._states: dict[str, bytes] = {}  # by topic, not kept yet
+        self._states: dict[Place, bytes] = {}  # not kept yet
         self._states_s = self._receipts_s = self._all_s = self._heard_s = self._up_s = 0.0
         self._told: dict[str, bytes] = {}  # receipt as said last, by topic, without its time
         self._put = Put()
@@ -169,8 +171,9 @@ class Worker:
         now_s = time.monotonic()
         if self._inbox and (len(self._inbox) >= self._pace.batch or now_s - self._first_s >= self._pace.linger_s):
             self._keep(link, store)
-        if self._states and now_s - self._states_s >= self._pace.states_s:
+        if now_s - self._states_s >= self._pace.states_s:
             self._keep_states(store)
+            store.fall_silent()
         self._tell(link, store)
         self._alive()
 
@@ -185,9 +188,11 @@ class Worker:
         self._inbox.append((topic, payload, mid))
 
     def _received(self, topic: str, payload: bytes, _retained: bool, _qos: int) -> None:
-        place = place_of(topic)
-        if place is not None and all(place) and payload:
-            self._states[topic] = payload
+        place = state_of(topic)
+        if place is not None and (
+            payload or "/" in place.what
+        ):  # an alarm or estimate that the station no longer has is emptied
+            self._states[place] = payload
 
     def _subscribed(self, _mid: int, codes: list[tuple[int, str]]) -> None:
         refused = [name for code, name in codes if code >= 128]
@@ -223,12 +228,15 @@ class Worker:
                 )
 
     def _keep_states(self, store: Store) -> None:
+        """Keep what some stations have said, in one transaction; the others' turn is the next, so that the broker is heard between."""
         self._states_s = time.monotonic()
-        states, self._states = self._states, {}
-        for topic, payload in states.items():
-            place = place_of(topic)
-            assert place is not None
-            store.note(place, payload, _head(payload) if place.what == "head" else None)
+        stations = list(dict.fromkeys(place[:2] for place in self._states))  # who has waited for longest first
+        some = set(stations[:_STATIONS_AT_ONCE])
+        said = [(place, self._states.pop(place)) for place in list(self._states) if place[:2] in some]
+        if said:
+            store.note_all([(place, text, _head(text) if place.what == "head" else None) for place, text in said])
+        if len(stations) > len(some):
+            self._states_s = float("-inf")
 
     # ---- receipts
 

@@ -44,16 +44,16 @@ def run(file: Path) -> int:
     return worker.run(settings)
 
 
-def prepare(file: Path, writer: str | None) -> int:
+def prepare(file: Path, writer: str | None, reader: str | None) -> int:
     """Make the tables, or bring them up to date."""
     settings = _settings(file)
     db = connect(settings.database)
     try:
         with in_trouble():
-            made = migrations.prepare(db, writer)
+            made = migrations.prepare(db, writer, reader)
     finally:
         db.close()
-    whom = f"; {writer} may add to them" if writer else ""
+    whom = (f"; {writer} may add to them" if writer else "") + (f"; {reader} may read them" if reader else "")
     typer.echo(f"{made} steps made, revision {len(migrations.STEPS)}{whom}")
     return 0
 
@@ -202,6 +202,14 @@ def pull(file: Path, url: str, station: str, *, as_json: bool) -> int:
     )
     _line({"url": str(url), **done._asdict(), "put": done.put._asdict()}, text, as_json)
     return 1 if done.put.clashes or done.put.aside else 0
+
+
+def serve(file: Path, listen: str) -> int:
+    """Show the fleet until a signal says stop."""
+    settings = _settings(file)
+    from edge.fleet import server
+
+    return server.serve(settings, *server.address_in(listen))
 
 
 def _nothing_of(station: str) -> UnusableInput:

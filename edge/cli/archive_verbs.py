@@ -45,13 +45,16 @@ def prepare(
         str | None,
         typer.Option(help="The role that `run` uses: it may add entries, and change or delete none.", metavar="ROLE"),
     ] = None,
+    reader: Annotated[
+        str | None, typer.Option(help="The role that `serve` uses: it may read, and no more.", metavar="ROLE")
+    ] = None,
 ) -> None:
     """Make the archive's tables, or bring them up to this version. As the database's owner."""
 
     def work() -> int:
         from edge.cli import archive
 
-        return archive.prepare(file, writer)
+        return archive.prepare(file, writer, reader)
 
     done(work)
 
@@ -106,6 +109,25 @@ def stations(file: File, json: Json = False) -> None:
         return archive.stations(file, as_json=json)
 
     done(work, json)
+
+
+@verbs.command()
+def serve(
+    file: File,
+    listen: Annotated[
+        str, typer.Option(help="Where to listen: of this computer alone.", metavar="HOST:PORT")
+    ] = "127.0.0.1:8490",
+) -> None:
+    """Show all stations on one page and by an API, until Ctrl-C or SIGTERM. It only reads, and stands on this computer alone."""
+
+    def work() -> int:
+        from edge.cli import archive
+        from edge.daemon import log as daemon_log
+
+        daemon_log.set_up("auto")
+        return archive.serve(file, listen)
+
+    done(work)
 
 
 @verbs.command("import")

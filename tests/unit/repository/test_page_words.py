@@ -27,7 +27,7 @@ in_each_language = pytest.mark.parametrize("code", OTHERS)
 ALIKE = {
     "de": """about.name about.station column.alarm entry.draw field.in_unit health.bus health.journal lane.reservoir section.reservoir
            section.station test.start verdict.when view.station""",
-    "fr": """about.site column.point entry.version fact.contact health.bus health.journal key.contact_s key.gain key.instrument
+    "fr": """about.site column.point entry.version fact.contact fleet.sites health.bus health.journal key.contact_s key.gain key.instrument
 key.lot key.point kind.bus
           kind.contradiction kind.phase kind.verdict group.verdicts label.note label.text treat.contact""",
     "es": "entry.broker health.bus key.error kind.bus role.auditor section.bus station.no",
