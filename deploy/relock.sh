@@ -43,5 +43,5 @@ lock() {  # lock FILE EXTRA-OPTION...
     done
 }
 
-lock deploy/requirements-run.lock --extra demo --extra gpio --extra notify --extra archive --extra pdf --extra xlsx "$@"
-lock deploy/requirements-test.lock --extra demo --extra gpio --extra notify --extra archive --extra pdf --extra xlsx --extra test --constraint deploy/requirements-run.lock "$@"
+lock deploy/requirements-run.lock --extra demo --extra gpio --extra notify --extra archive --extra pdf --extra xlsx --extra faces --extra timestamp "$@"
+lock deploy/requirements-test.lock --extra demo --extra gpio --extra notify --extra archive --extra pdf --extra xlsx --extra faces --extra timestamp --extra test --constraint deploy/requirements-run.lock "$@"
