@@ -49,6 +49,8 @@ def of_station(plan: StationFile) -> list[Wanted]:
     for target in plan.tell.targets if plan.tell is not None else ():
         found.append((target.url_file, "address of a target", True))
         found += _of_tls(target.syslog.tls if target.syslog is not None else None)
+    if plan.reports is not None:
+        found.append((plan.reports.send, "address for reports", True))
     wanted: dict[Path, Wanted] = {}
     for path, what, is_secret in found:
         if path is not None and path.is_file():

@@ -166,12 +166,14 @@ class BackupPlan:
 
 @dataclass(frozen=True, slots=True)
 class ReportsPlan:
-    """Into which folder each day is told, in which forms ("html", "pdf") and language, and for how many days that is kept."""
+    """Into which folder each day is told, in which forms ("html", "pdf") and language, and for how many days that is kept; and the file
+    with the address to which it is sent; None: it isn't."""
 
     folder: Path
     forms: tuple[str, ...]
     keep_days: int
     language: str
+    send: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -273,7 +273,13 @@ def _reports(own: ReportsTable | None, folder: Path) -> ReportsPlan | None:
     return (
         None
         if own is None
-        else ReportsPlan(folder / own.folder, tuple(own.forms), int(own.keep // 86_400), own.language)
+        else ReportsPlan(
+            folder / own.folder,
+            tuple(own.forms),
+            int(own.keep // 86_400),
+            own.language,
+            _beside(folder, own.send),
+        )
     )
 
 

@@ -427,6 +427,10 @@ class ReportsTable(Table):
     forms: Annotated[list[str], Words(*REPORT_FORMS)] = default(["html"], "`pdf` needs the extra of that name.")
     keep: Annotated[float, Is("reports.keep")] = default("400 days", "Older ones are deleted.")
     language: Annotated[str, Word(*LANGUAGES)] = default("en")
+    send: Annotated[str, Text("a file name", "reports.url", longest=1000)] | None = Field(
+        None,
+        description="Each is sent by mail, too. The file's one line is the address, a secret: mode 0600, so that it stands in no settings.",
+    )
 
 
 class KeepTable(Table):

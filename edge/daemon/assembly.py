@@ -298,11 +298,12 @@ class Assembly:
         silent = archives.silent(self.parts.get("mqtt"))
         self._fact("archive_silent", silent is not None, silent)
         self.page.look(self.clock.now(), self._fact, self.judge.remark)
-        untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
+        unsent = self.regular.unsent()
+        untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"), unsent)
         self._fact("untold", untold is not None, untold)
-        if "telling" in self.parts:
-            said = Words(zone=ZoneInfo(self.plan.settings.timezone)).text(untold)
-            self.judge.remark("telling", f"{said[:1].upper()}{said[1:]}." if said else "")
+        is_told = "telling" in self.parts or unsent is not None
+        said = Words(zone=ZoneInfo(self.plan.settings.timezone)).text(untold) if is_told else ""
+        self.judge.remark("telling", f"{said[:1].upper()}{said[1:]}." if said else "")
 
     def _fact(self, alarm: str, present: bool, cause: Message | None) -> None:
         """Tell the station when it changes, and once after a start: it may remember what is over. The cause of that doesn't matter."""
