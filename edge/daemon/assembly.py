@@ -94,7 +94,7 @@ class Assembly:
         self.opening = opening
         self._store_tried_s = time.monotonic()
         self.parts: dict[str, Part] = {}
-        self.regular = Regular(clock)
+        self.regular = Regular(clock, partial(newest_in, self.parts))
 
     # ---- start ------------------------------------------------------------------------------------------------------
 
@@ -292,9 +292,10 @@ class Assembly:
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
         self.judge.remark("log", held_logs(disk["logs"]))
-        overdue, remark = self.regular.look(self.clock.now())
+        overdue, remarks = self.regular.look(self.clock.now())
         self._fact("backup_overdue", overdue is not None, overdue)
-        self.judge.remark("reports", remark)
+        for name, remark in remarks.items():
+            self.judge.remark(name, remark)
         silent = archives.silent(self.parts.get("mqtt"))
         self._fact("archive_silent", silent is not None, silent)
         self.page.look(self.clock.now(), self._fact, self.judge.remark)
