@@ -13,6 +13,7 @@ from edge.domain.errors import NewerStore, StoreFault, UnusableInput
 from edge.store.chain import FIRST_PREVIOUS
 from edge.store.schema import JOURNAL_VERSION, SERIES_VERSION
 from edge.store.signed_heads import HEADS_FILE, heads_in
+from edge.store.stamps import NAMED, Stamp, stamps_in
 from edge.store.verify import Verified, lost_text
 
 Progress = Callable[[int, int], None]
@@ -102,11 +103,24 @@ def signed_heads(path: Path) -> tuple[list[SignedHead], str]:
     """The signed heads in a backup, and which journal it is of (its mark); none where it doesn't hold. Raises NewerStore."""
     try:
         manifest = read_manifest(path) or {}
-        listed = [one for one in manifest.get("files", ()) if one["in_keep"] and one["named"] == HEADS_FILE]
-        content = b"".join((path / plain(str(one["name"]))).read_bytes() for one in listed)
+        content = b"".join(_in_keep(path, manifest, HEADS_FILE.__eq__))
         return heads_in(content), str(manifest["journal"]["mark"])
     except (StoreFault, OSError, LookupError):
         return [], ""
+
+
+def time_stamps(path: Path) -> list[Stamp]:
+    """The stamps of signed heads in a backup; none where it doesn't hold. Raises NewerStore."""
+    try:
+        return stamps_in(_in_keep(path, read_manifest(path) or {}, lambda name: NAMED.fullmatch(name) is not None))
+    except (StoreFault, OSError, LookupError):
+        return []
+
+
+def _in_keep(path: Path, manifest: dict[str, Any], is_meant: Callable[[str], bool]) -> list[bytes]:
+    """What stood in the [keep] folder under some names."""
+    listed = [one for one in manifest.get("files", ()) if one["in_keep"] and is_meant(one["named"])]
+    return [(path / plain(str(one["name"]))).read_bytes() for one in listed]
 
 
 def digests(path: Path, seqs: Collection[int]) -> dict[int, str]:

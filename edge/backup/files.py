@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 
 from edge.config.plans import StationFile, TlsPlan
 from edge.domain.errors import UnusableInput
+from edge.store import stamps
 from edge.store.caches import CURSOR_FILE
 from edge.store.signed_heads import HEADS_FILE
 from edge.store.signing import KEY_FILE, PUBLIC_FILE
@@ -49,6 +50,9 @@ def of_station(plan: StationFile) -> list[Wanted]:
     for target in plan.tell.targets if plan.tell is not None else ():
         found.append((target.url_file, "address of a target", True))
         found += _of_tls(target.syslog.tls if target.syslog is not None else None)
+    found.append((plan.keep.timestamp_ca, "authority of time stamps", False))
+    if plan.reports is not None:
+        found.append((plan.reports.send, "address for reports", True))
     wanted: dict[Path, Wanted] = {}
     for path, what, is_secret in found:
         if path is not None and path.is_file():
@@ -69,6 +73,7 @@ def beside_journal(keep: Path) -> Iterator[Wanted]:
     found = [(keep / name, "position") for name in _SIDE_FILES]
     found += [(path, "position") for path in sorted(keep.glob(_SIDE_GLOB))]
     found.append((keep / TAIL_FILE, "newest readings"))  # before series.db: what is moved meanwhile is found there
+    found += [(path, "time stamps") for path in stamps.files_in(keep)]
     found += [(keep / HEADS_FILE, "signed heads"), (keep / PUBLIC_FILE, "public key"), (keep / KEY_FILE, "signing key")]
     for path, what in found:
         if path.is_file() and not path.is_symlink():

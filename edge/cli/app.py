@@ -337,12 +337,16 @@ def verify(
     journal: Annotated[
         Path | None, FileOption(help="Of a report: the [keep] folder that it has to follow from.", metavar="FOLDER")
     ] = None,
+    authority: Annotated[
+        Path | None,
+        FileOption(help="Certificates of who stamped its heads: their signatures are looked at.", metavar="FILE"),
+    ] = None,
     json: Json = False,
 ) -> None:
     """Check that a journal, a backup or a report holds. Nothing in the first two was changed, removed or put in; a report follows from a
     journal.
 
-    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost", "signed"}; what doesn't hold is no refusal.
+    --json: {"folder", "ok", "why", "station", "head", "first_bad_seq", "lost", "signed", "stamped"}; what doesn't hold is no refusal.
     """
 
     def work() -> int:
@@ -352,7 +356,7 @@ def verify(
             return report.check(folder, journal, key, as_json=json)
         from edge.cli import verify as cli_verify
 
-        return cli_verify.verify(folder, head, key, as_json=json)
+        return cli_verify.verify(folder, head, key, as_json=json, authority=authority)
 
     done(work, json)
 

@@ -82,8 +82,24 @@ def restore(
     done(work, json)
 
 
+def stamp(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")]) -> None:
+    """Have the newest signed head stamped by the time-stamp authority that [keep] names, look at the stamp, and keep it.
+
+    A station does so by itself once a day. It needs the extra `timestamp`. Run it as the daemon's user.
+    """
+
+    def work() -> int:
+        from edge import config
+        from edge.cli import stamp as cli_stamp
+
+        return cli_stamp.stamp(config.load(file))
+
+    done(work, False)
+
+
 def add_to(app: typer.Typer) -> None:
     """Add the verbs."""
+    app.command()(stamp)
     app.command()(backup)
     app.command()(restore)
 

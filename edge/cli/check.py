@@ -9,7 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from edge import config
-from edge.cli import certificate, tell
+from edge.cli import certificate, stamp, tell
 from edge.domain.errors import UnusableInput
 from edge.people.store import any_person
 from edge.terminal import DONE, UNUSABLE, problem_json, say_json
@@ -21,7 +21,7 @@ def check(file: Path, *, as_json: bool = False) -> int:
         plan = config.load(file)
     except config.UnusableInputs as exc:
         return _refused(file, exc.mistakes, as_json)
-    looks = tell.look(plan), certificate.look(plan, any_person), _backup(plan), _reports(plan)
+    looks = tell.look(plan), certificate.look(plan, any_person), stamp.look(plan), _backup(plan), _reports(plan)
     warnings, mistakes = [said for one in looks for said in one[0]], [said for one in looks for said in one[1]]
     if mistakes:
         return _refused(file, mistakes, as_json)

@@ -140,6 +140,25 @@ def incident(
 
 
 @verbs.command()
+def send(
+    report: Annotated[Path, FileArgument(help="A report that was made, HTML or PDF.", metavar="REPORT")],
+    folder: Folder,
+    to: Annotated[Path, FileOption(help="A file of mode 0600 with one address, such as mailtos://…", metavar="FILE")],
+) -> None:
+    """Sends a report that was made as the attachment of a mail, whose text says what stands in it, and leaves REPORT.sent beside it.
+
+    A station does so by itself where [reports] has `send`. It needs the extra `notify`.
+    """
+
+    def work() -> int:
+        from edge.cli import send
+
+        return send.send(report, folder, to)
+
+    done(work, False)
+
+
+@verbs.command()
 def commissioning(
     folder: Folder,
     out: Out = None,

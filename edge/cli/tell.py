@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from edge.config.plans import StationFile, TargetPlan, TellPlan
-from edge.daemon.telling import courier_of, receiver_of, sender_of
+from edge.daemon.telling import receiver_of, sender_of
 from edge.domain.entries import Now
 from edge.domain.errors import UnusableInput
 from edge.domain.wording import age_text
-from edge.telling.courier import BadTarget
+from edge.telling.courier import BadTarget, Carrier
 from edge.telling.cursor import Notice
 from edge.telling.wire import context_of
 from edge.terminal import DONE, FAULT, say_json
 
 
 def look(plan: StationFile) -> tuple[list[str], list[UnusableInput]]:
-    """(warnings, mistakes) of the targets' files and addresses. Sends nothing."""
+    """(warnings, mistakes) of the files and addresses of targets, and of where reports go. Sends nothing."""
     warnings, mistakes = list[str](), list[UnusableInput]()
     for target in plan.tell.targets if plan.tell is not None else ():
         where = f"{plan.path}, target[{target.id}]"
@@ -32,18 +33,23 @@ def look(plan: StationFile) -> tuple[list[str], list[UnusableInput]]:
                     mistakes.append(UnusableInput(exc.what, where=where, expected=exc.expected, do=exc.do))
         if target.url_file is None:
             continue
-        try:
-            courier_of(target.url_file, plan.settings).look()
-        except BadTarget as exc:
-            where = f"{where}.url_file"
-            if exc.lacks:
-                warnings.append(f"{where}: {exc}.")
-            else:
-                expected = "a file of mode 0600 with an address that can be used"
-                mistakes.append(
-                    UnusableInput(str(exc), where=where, expected=expected, do="deploy/telling.md says how")
-                )
+        _look_at(target.url_file, f"{where}.url_file", warnings, mistakes)
+    if plan.reports is not None and plan.reports.send is not None:
+        _look_at(plan.reports.send, f"{plan.path}, reports.send", warnings, mistakes, with_paper=True)
     return warnings, mistakes
+
+
+def _look_at(
+    file: Path, where: str, warnings: list[str], mistakes: list[UnusableInput], *, with_paper: bool = False
+) -> None:
+    try:
+        Carrier(file).look(with_paper=with_paper)
+    except BadTarget as exc:
+        if exc.lacks:
+            warnings.append(f"{where}: {exc}.")
+            return
+        expected = f"a file of mode 0600 with an address that can be used{' for files' if with_paper else ''}"
+        mistakes.append(UnusableInput(str(exc), where=where, expected=expected, do="deploy/telling.md says how"))
 
 
 def tell(plan: StationFile, only: str | None, *, test: bool, as_json: bool = False) -> int:

@@ -14,6 +14,7 @@ from edge.domain.entries import SignedHead
 from edge.domain.errors import StoreFault
 from edge.domain.station.station import FOLD_VERSION
 from edge.replay.refold import refolded
+from edge.store import stamps
 from edge.store.journal import ReadOnlyJournal
 from edge.store.signed_heads import Checked, Place, check, heads_at, heads_of
 from edge.store.signing import public_keys
@@ -21,13 +22,14 @@ from edge.store.verify import Verified, parse_head
 from edge.store.verify import verify as look
 
 
-def verify(folder: Path, head: str | None, key: Path | None, *, as_json: bool) -> int:
+def verify(folder: Path, head: str | None, key: Path | None, *, as_json: bool, authority: Path | None = None) -> int:
     """Say whether it holds.
 
     Args:
         folder: the [keep] folder, its journal, or a backup.
         head: noted elsewhere: SEQ:DIGEST, or a file with heads that were signed.
         key: the station's public key; without it no signature is looked at.
+        authority: the certificates of who stamped its heads; without it no signature of a stamp is looked at.
 
     Raises:
         UnusableInput: nothing there, or an option.
@@ -40,6 +42,7 @@ def verify(folder: Path, head: str | None, key: Path | None, *, as_json: bool) -
         else:
             noted = parse_head(head)
     keys = None if key is None else public_keys(key)
+    trusted = [] if authority is None else stamps.trusted_in(authority)
     is_backup = checking.is_backup(folder)
     if is_backup:
         with terminal.progress("checking", "bytes") as told:
@@ -47,24 +50,35 @@ def verify(folder: Path, head: str | None, key: Path | None, *, as_json: bool) -
     else:
         with terminal.progress("checking", "entries") as told:
             found = look(folder, noted, told, refold=(FOLD_VERSION, refolded))
-    signed = Checked([], [], None, [])
+    signed, stamped = Checked([], [], None, []), stamps.Stamps([], [], [])
     if found.head_seq:
         inside, place = (_of_backup if is_backup else _of_journal)(folder, found, outside)
         if inside or outside or keys is not None:
             signed = check([*inside, *outside], place, keys)
+        kept = checking.time_stamps(folder) if is_backup else stamps.stamps_of(_keep_of(folder))
+        stamped = stamps.check(kept, inside, trusted)
+    holds = found.ok and signed.ok and not stamped.wrong
     if as_json:
-        terminal.say_json(_json(folder, found, signed, looked_at=keys is not None))
+        terminal.say_json(
+            {**_json(folder, found, signed, looked_at=keys is not None), "ok": holds, "stamped": stamped._asdict()}
+        )
     else:
         _say(folder, found, signed, is_backup=is_backup, looked_at=keys is not None)
-    return terminal.DONE if found.ok and signed.ok else terminal.FAULT
+        for said in (*stamped.wrong, *stamped.told, *stamped.remarks):
+            print(f"{folder}: {said}.")
+    return terminal.DONE if holds else terminal.FAULT
 
 
 def _of_journal(folder: Path, found: Verified, outside: Sequence[SignedHead]) -> tuple[list[SignedHead], Place]:
-    keep = folder.parent if folder.is_file() else folder
+    keep = _keep_of(folder)
     with closing(ReadOnlyJournal(keep)) as journal:
         kept, mark = heads_of(keep), journal.mark()
         digests = {head["seq"]: _digest(journal, head["seq"]) for head in (*kept, *outside)}
     return kept, Place(found, mark, lambda seq: digests.get(seq, ""))
+
+
+def _keep_of(folder: Path) -> Path:
+    return folder.parent if folder.is_file() else folder
 
 
 def _digest(journal: ReadOnlyJournal, seq: int) -> str | None:

@@ -55,6 +55,7 @@ def check(tables: Tables, points: Mapping[int, settings.Point], found: Findings)
         _people,
         _backup,
         _reports,
+        _stamps,
     ):
         one(tables, found)
     _limits_within_points(tables, points, found)
@@ -93,6 +94,14 @@ def _reports(tables: Tables, found: Findings) -> None:
             "names nothing",
             f"some of {', '.join(REPORT_FORMS)}",
             "Name a form, or leave [reports] out",
+        )
+
+
+def _stamps(tables: Tables, found: Findings) -> None:
+    own = tables.keep
+    if own is not None and own.timestamp_ca is not None and found.lacks(("keep", "timestamp_url")):
+        found.wrong(
+            ("keep", "timestamp_ca"), "it is of no use without timestamp_url", "both of them", "Add it, or remove this"
         )
 
 

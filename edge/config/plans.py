@@ -145,7 +145,7 @@ class OutputPlan:
 @dataclass(frozen=True, slots=True)
 class KeepPlan:
     """Where the store is, and how long each tier of readings stays (None: for ever). The journal always stays; so many of its oldest
-    entries go into a closed segment."""
+    entries go into a closed segment. `timestamp_url`: who stamps the signed head (None: nobody), and the file of who vouches for that."""
 
     folder: Path
     raw_ms: int | None
@@ -153,6 +153,8 @@ class KeepPlan:
     hours_ms: int | None = None
     size_bytes: int | None = None
     segment_entries: int = 25_000
+    timestamp_url: str | None = None
+    timestamp_ca: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,12 +168,14 @@ class BackupPlan:
 
 @dataclass(frozen=True, slots=True)
 class ReportsPlan:
-    """Into which folder each day is told, in which forms ("html", "pdf") and language, and for how many days that is kept."""
+    """Into which folder each day is told, in which forms ("html", "pdf") and language, and for how many days that is kept; and the file
+    with the address to which it is sent; None: it isn't."""
 
     folder: Path
     forms: tuple[str, ...]
     keep_days: int
     language: str
+    send: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -262,6 +262,8 @@ def _keep(own: KeepTable | None, folder: Path) -> KeepPlan:
         hours_ms=whole_ms(own.hours) if own.hours is not None else None,
         size_bytes=round(own.size) if own.size is not None else None,
         segment_entries=own.segment_entries,
+        timestamp_url=own.timestamp_url,
+        timestamp_ca=_beside(folder, own.timestamp_ca),
     )
 
 
@@ -273,7 +275,13 @@ def _reports(own: ReportsTable | None, folder: Path) -> ReportsPlan | None:
     return (
         None
         if own is None
-        else ReportsPlan(folder / own.folder, tuple(own.forms), int(own.keep // 86_400), own.language)
+        else ReportsPlan(
+            folder / own.folder,
+            tuple(own.forms),
+            whole_ms(own.keep) // 86_400_000,
+            own.language,
+            _beside(folder, own.send),
+        )
     )
 
 

@@ -430,6 +430,10 @@ class ReportsTable(Table):
     forms: Annotated[list[str], Words(*REPORT_FORMS)] = default(["html"], "`pdf` needs the extra of that name.")
     keep: Annotated[float, Is("reports.keep")] = default("400 days", "Older ones are deleted.")
     language: Annotated[str, Word(*LANGUAGES)] = default("en")
+    send: Annotated[str, Text("a file name", "reports.url", longest=1000)] | None = Field(
+        None,
+        description="Each is sent by mail, too. The file's one line is the address, a secret: mode 0600, so that it stands in no settings.",
+    )
 
 
 class KeepTable(Table):
@@ -440,6 +444,21 @@ class KeepTable(Table):
     minutes: Annotated[float, Is("keep.age")] = default("730 days", "Minimum, mean and maximum by minute.")
     hours: Annotated[float, Is("keep.age")] | None = Field(None, description="By hour; for ever where left out.")
     size: Annotated[float, Is("keep.size")] | None = Field(None, description="Cap of the readings' file.")
+    timestamp_url: (
+        Annotated[
+            str,
+            Text(
+                "an http or https address",
+                "https://stamps.example/tsa",
+                longest=1000,
+                pattern=r"https?://[^\s/@\\?#]+(/[^\s@\\?#]*)?",
+            ),
+        ]
+        | None
+    ) = Field(None, description="A time-stamp authority of RFC 3161, asked once a day for a stamp of the signed head.")
+    timestamp_ca: Annotated[str, Text("a file name", "stamps-ca.pem", longest=1000)] | None = Field(
+        None, description="Who may vouch for its stamps, in PEM form; left out: their signature isn't looked at."
+    )
     segment_entries: Annotated[int, Count(1000, 1_000_000)] = default(
         25_000,
         "So many of the oldest entries are closed into a file of their own, once 20 000 newer ones stand behind them.",

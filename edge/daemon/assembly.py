@@ -94,7 +94,7 @@ class Assembly:
         self.opening = opening
         self._store_tried_s = time.monotonic()
         self.parts: dict[str, Part] = {}
-        self.regular = Regular(clock)
+        self.regular = Regular(clock, partial(newest_in, self.parts))
 
     # ---- start ------------------------------------------------------------------------------------------------------
 
@@ -292,17 +292,19 @@ class Assembly:
         trouble = self._store_trouble(disk)
         self._fact("store", trouble is not None, trouble)
         self.judge.remark("log", held_logs(disk["logs"]))
-        overdue, remark = self.regular.look(self.clock.now())
+        overdue, remarks = self.regular.look(self.clock.now())
         self._fact("backup_overdue", overdue is not None, overdue)
-        self.judge.remark("reports", remark)
+        for name, remark in remarks.items():
+            self.judge.remark(name, remark)
         silent = archives.silent(self.parts.get("mqtt"))
         self._fact("archive_silent", silent is not None, silent)
         self.page.look(self.clock.now(), self._fact, self.judge.remark)
-        untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"))
+        unsent = self.regular.unsent()
+        untold = self._remembered.untold.look(self.parts.get("mqtt"), self.parts.get("telling"), unsent)
         self._fact("untold", untold is not None, untold)
-        if "telling" in self.parts:
-            said = Words(zone=ZoneInfo(self.plan.settings.timezone)).text(untold)
-            self.judge.remark("telling", f"{said[:1].upper()}{said[1:]}." if said else "")
+        is_told = "telling" in self.parts or unsent is not None
+        said = Words(zone=ZoneInfo(self.plan.settings.timezone)).text(untold) if is_told else ""
+        self.judge.remark("telling", f"{said[:1].upper()}{said[1:]}." if said else "")
 
     def _fact(self, alarm: str, present: bool, cause: Message | None) -> None:
         """Tell the station when it changes, and once after a start: it may remember what is over. The cause of that doesn't matter."""

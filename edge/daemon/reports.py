@@ -28,7 +28,8 @@ MOST_BEHIND: Final = 7
 
 #: the command that makes one, without which day and of which station
 COMMAND: Final = (sys.executable, "-m", "edge.cli", "report", "day")
-_NAMED: Final = re.compile(r"day-(\d{4}-\d\d-\d\d)\.(?:html|pdf)", re.ASCII)
+#: of one that was sent its mark, too
+_NAMED: Final = re.compile(r"day-(\d{4}-\d\d-\d\d)\.(?:html|pdf)(\.sent)?", re.ASCII)
 
 
 def reports_of(plan: StationFile, journal: JournalReader) -> DailyReports | None:
@@ -109,13 +110,12 @@ class DailyReports(Repeated):
 
     def _thin(self, today: date) -> None:
         """Delete own files of days that are past what is kept, and note the newest."""
-        names = sorted(name for name in os.listdir(self._plan.folder) if _NAMED.fullmatch(name))
-        self._newest = names[-1] if names else None
+        own = sorted(filter(None, map(_NAMED.fullmatch, os.listdir(self._plan.folder))), key=lambda one: one[0])
+        self._newest = next((one[0] for one in reversed(own) if one[2] is None), None)
         oldest = (today - timedelta(days=self._plan.keep_days)).isoformat()
-        for name in names:
-            found = _NAMED.fullmatch(name)
-            if found is not None and found.group(1) < oldest:
-                (self._plan.folder / name).unlink(missing_ok=True)
+        for one in own:
+            if one[1] < oldest:
+                (self._plan.folder / one[0]).unlink(missing_ok=True)
 
     def _begin(self, day: date, form: str, now: Now) -> None:
         self._tried_ms, file = now.mono_ms, self._file(day, form)

@@ -31,18 +31,18 @@ class Untold:
     def __init__(self) -> None:
         self._began_s, self._was_connected = time.monotonic(), False
 
-    def look(self, mqtt: Part | None, telling: Part | None) -> Message | None:
-        """Who can't be told, since when and why; None while all can."""
-        failing = [*self._mqtt(mqtt), *_targets(telling)]
+    def look(self, mqtt: Part | None, telling: Part | None, unsent: tuple[int, str] | None = None) -> Message | None:
+        """Who can't be told, since when and why; None while all can. `unsent`: since when and why a day's record can't be sent."""
+        ways = [*self._mqtt(mqtt), *_targets(telling)]
+        # a report tells nobody of an alarm: whether it goes says nothing of whether anybody could be told
+        failing = [*ways, *([] if unsent is None else [Failing("reports", unsent[0], as_told(unsent[1]))])]
         if not failing:
             return None
-        ways = (mqtt is not None) + _ways(telling)
         each = parts(say("alarm.untold.way", who=name(one.name), why=part(one.why)) for one in failing)
-        since = [one.since_ms for one in failing if one.since_ms is not None]
-        if len(failing) == ways:
-            return say("alarm.untold.nobody", since=_since(max(since, default=None)), ways=each)
+        if ways and len(ways) == (mqtt is not None) + _ways(telling):
+            return say("alarm.untold.nobody", since=_since(max(_known(ways), default=None)), ways=each)
         who = names(one.name for one in failing)
-        return say("alarm.untold.some", who=who, since=_since(min(since, default=None)), ways=each)
+        return say("alarm.untold.some", who=who, since=_since(min(_known(failing), default=None)), ways=each)
 
     def _mqtt(self, mqtt: Part | None) -> list[Failing]:
         if mqtt is None:
@@ -59,6 +59,10 @@ class Untold:
         since = status.get("untold_since")
         cause = as_told(str(why)) if why else say("alarm.untold.not_reached")
         return [Failing("mqtt", None if since is None else wall_ms_of(str(since)), cause)]
+
+
+def _known(failing: list[Failing]) -> list[int]:
+    return [one.since_ms for one in failing if one.since_ms is not None]
 
 
 def _ways(telling: Part | None) -> int:

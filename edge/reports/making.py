@@ -109,7 +109,12 @@ def report_of(folder: Path, wish: Wish) -> Made:
 
 def page_of(facts: dict[str, Any], settings: Settings) -> str:
     """The page that says these facts."""
-    return document(_PAGES[facts["report"]](facts, settings).html())
+    return document(paper_of(facts, settings).html())
+
+
+def paper_of(facts: dict[str, Any], settings: Settings) -> Paper:
+    """What says these facts."""
+    return _PAGES[facts["report"]](facts, settings)
 
 
 def pdf_page_of(facts: dict[str, Any], settings: Settings) -> bytes:
@@ -125,7 +130,7 @@ def pdf_page_of(facts: dict[str, Any], settings: Settings) -> bytes:
             f"what makes a PDF isn't installed ({exc.name})", where="--pdf", expected="Warmwell with its extra `pdf`",
             do="Install warmwell[pdf], or leave --pdf out and print the page from a browser",
         ) from exc  # fmt: skip
-    paper = _PAGES[facts["report"]](facts, settings)
+    paper = paper_of(facts, settings)
     return pdf_of(paper.html(), paper.becomes)
 
 

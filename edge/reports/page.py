@@ -110,19 +110,34 @@ class Paper:
             "header", el("h1", self._tell.said(own.title)),
             el("p", f"{facts['title']} · {facts['station']}", class_="station"), el("p", self._tell.said(own.span)),
         )  # fmt: skip
-        if own.not_over is not None:
-            add(head, el("p", self._tell.said(own.not_over), class_="loud"))
-        if not facts.get("made_trusted", True):
-            add(head, el("p", self._tell.said(say("report.made_untrusted")), class_="loud"))
-        if facts["entries"]["untrusted"]:
-            said = say("report.untrusted", n=number(facts["entries"]["untrusted"]))
-            add(head, el("p", self._tell.said(said), class_="loud"))
-        if facts["simulated"]:
-            add(head, el("p", self._tell.said(say("report.simulated")), class_="loud"))
-        if not facts["chain"]["holds"]:
-            broken = say("report.chain_broken", why=text(facts["chain"]["why"]))
-            add(head, el("p", self._tell.said(broken), class_="loud"))
+        for line in self._loud(own):
+            add(head, el("p", self._tell.said(line), class_="loud"))
         return head
+
+    def _loud(self, own: OfPaper) -> Iterable[Message]:
+        """What a reader has to know before all else."""
+        facts = self._facts
+        if own.not_over is not None:
+            yield own.not_over
+        if not facts.get("made_trusted", True):
+            yield say("report.made_untrusted")
+        if facts["entries"]["untrusted"]:
+            yield say("report.untrusted", n=number(facts["entries"]["untrusted"]))
+        if facts["simulated"]:
+            yield say("report.simulated")
+        if not facts["chain"]["holds"]:
+            yield say("report.chain_broken", why=text(facts["chain"]["why"]))
+
+    def subject(self) -> str:
+        """What a letter with it is called: which report, of which station."""
+        own = self.said_of()
+        return f"{self._tell.said(own.title)} {own.named}: {self._facts['title']}"
+
+    def opening(self) -> list[str]:
+        """How a letter with it begins: station, time, and what a reader has to know before all else."""
+        own = self.said_of()
+        loud = [self._tell.said(line) for line in self._loud(own)]
+        return [f"{self._facts['title']} · {self._facts['station']}", self._tell.said(own.span), *loud]
 
     def _heat_ups(self) -> Iterable[Element]:
         rows: list[list[Child]] = []

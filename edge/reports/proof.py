@@ -44,6 +44,11 @@ class Proof(NamedTuple):
         return not self.differences
 
 
+def facts_of(report: Path) -> tuple[dict[str, Any], Wish]:
+    """The facts that a report bears, and what makes it again. Raises UnusableInput: it is none."""
+    return _wish_of(_page_in(_read(report), report), report)
+
+
 def prove(report: Path, folder: Path, program: str) -> Proof:
     """Compare a report with a journal.
 

@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import stat
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -57,6 +58,19 @@ def write_whole(path: Path, content: bytes, mode: int = FILE_MODE) -> None:
         finally:
             os.close(fd)
         os.replace(making, path)
+
+
+def append_line(path: Path, said: Mapping[str, Any]) -> None:
+    """Add a line of JSON to a file of lines, on disk when this returns. Raises StoreFault."""
+    with as_sentence(str(path)):
+        fd = open_own(path, os.O_RDWR | os.O_APPEND)
+        try:
+            size = os.fstat(fd).st_size
+            torn = size > 0 and os.pread(fd, 1, size - 1) != b"\n"  # a power cut within the last line
+            os.write(fd, b"\n" * torn + json.dumps(said, ensure_ascii=False).encode() + b"\n")
+            os.fdatasync(fd)
+        finally:
+            os.close(fd)
 
 
 def read_own(path: Path, most_bytes: int) -> bytes | None:

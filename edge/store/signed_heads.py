@@ -7,15 +7,13 @@ What the folder holds can be changed by whoever may write there, this list too. 
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
 
 from edge.domain.entries import SignedHead, wall_ms_of
 from edge.domain.errors import UnusableInput
-from edge.store.database import as_sentence
-from edge.store.side_files import open_own, read_own
+from edge.store.side_files import append_line, read_own
 from edge.store.signing import PUBLIC_FILE, fingerprint_of, is_signed
 from edge.store.verify import Verified
 
@@ -33,16 +31,7 @@ _TYPES: Final[Mapping[str, type]] = {
 
 def append(folder: Path, head: SignedHead) -> None:
     """Keep a signed head, on disk when this returns. Raises StoreFault."""
-    path = folder / HEADS_FILE
-    with as_sentence(str(path)):
-        fd = open_own(path, os.O_RDWR | os.O_APPEND)
-        try:
-            size = os.fstat(fd).st_size
-            torn = size > 0 and os.pread(fd, 1, size - 1) != b"\n"  # a power cut within the last line
-            os.write(fd, b"\n" * torn + json.dumps(head, ensure_ascii=False).encode() + b"\n")
-            os.fdatasync(fd)
-        finally:
-            os.close(fd)
+    append_line(folder / HEADS_FILE, head)
 
 
 def heads_of(folder: Path) -> list[SignedHead]:

@@ -54,11 +54,23 @@ def carry_out(order: dict[str, Any]) -> dict[str, Any]:
     target = apprise.Apprise.instantiate(url, asset=asset)
     if target is None:
         return {"told": False, "known": False, "why": "apprise knows no such address"}
+    paper = order.get("paper")
+    if paper is not None and not target.attachment_support:
+        return {
+            "told": False,
+            "known": False,
+            "why": "an address of this kind takes no file; one of mail (mailtos://…) does",
+        }
     if order.get("check"):
         return {"told": False, "known": True, "why": ""}
     notifier = apprise.Apprise(asset=asset)
     notifier.add(target)
-    result = notifier.notify(title=order["title"], body=order["body"], notify_type=order["sort"], body_format="text")
+    words = {"title": order["title"], "body": order["body"], "notify_type": order["sort"], "body_format": "text"}
+    if paper is not None:
+        from apprise.attachment.file import AttachFile
+
+        words["attach"] = AttachFile(path=paper)  # type: ignore[no-untyped-call]  # the library has no types there
+    result = notifier.notify(**words)
     told = getattr(result, "status", None) == apprise.AppriseResultStatus.SUCCESS
     status = str(getattr(getattr(result, "status", result), "name", result)).lower()
     why = "" if told else without_secrets(heard[-1] if heard else "", url) or f"apprise says {status}"

@@ -59,35 +59,34 @@ def address_in(file: Path) -> str:
     return lines[0]
 
 
-class Courier:
-    """Sends to one target.
+class Carrier:
+    """Brings words, and a file with them, to one address.
 
     Args:
         file: holds the address; it is read for each message, so a new one needs no restart.
-        say: a notice in words.
         limit_s: after so long (real seconds) the child is killed.
     """
 
-    def __init__(self, file: Path, say: Callable[[Notice], Told], limit_s: int = LIMIT_S) -> None:
-        self._file, self._say, self._limit_s = file, say, limit_s
+    def __init__(self, file: Path, limit_s: int = LIMIT_S) -> None:
+        self._file, self._limit_s = file, limit_s
         self._lock = threading.Lock()
         self._child: subprocess.Popen[bytes] | None = None
         self._is_stopped = False
 
-    def send(self, notice: Notice) -> str:
-        """Send it: "" where it was taken, else why not."""
-        told = self._say(notice)
-        answer = self._ask({"title": told.title, "body": told.text, "sort": told.sort})
+    def carry(self, told: Told, paper: Path | None = None) -> str:
+        """Send it, with a file where one is named: "" where it was taken, else why not."""
+        order = {"title": told.title, "body": told.text, "sort": told.sort}
+        answer = self._ask(order if paper is None else {**order, "paper": str(paper.absolute())})
         return "" if answer["told"] else str(answer["why"])
 
-    def look(self) -> None:
-        """Look at file and address without sending.
+    def look(self, *, with_paper: bool = False) -> None:
+        """Look at file and address, and whether it takes files where some are to be sent. Sends nothing.
 
         Raises:
             BadTarget: what is wrong with them.
         """
         address_in(self._file)
-        answer = self._ask({"check": True})
+        answer = self._ask({"check": True, **({"paper": ""} if with_paper else {})})
         if not answer.get("known"):
             raise BadTarget(f"{self._file}: {answer['why']}", lacks=answer.get("known") is None)
 
@@ -128,6 +127,23 @@ class Courier:
         if answer.get("known") is None and "imported" in str(answer.get("why")):
             answer["why"] = f"{answer['why']}. {INSTALL}"
         return answer
+
+
+class Courier(Carrier):
+    """Sends notices to one target.
+
+    Args:
+        file, limit_s: as of a Carrier.
+        say: a notice in words.
+    """
+
+    def __init__(self, file: Path, say: Callable[[Notice], Told], limit_s: int = LIMIT_S) -> None:
+        super().__init__(file, limit_s)
+        self._say = say
+
+    def send(self, notice: Notice) -> str:
+        """Send it: "" where it was taken, else why not."""
+        return self.carry(self._say(notice))
 
 
 def _kill(child: subprocess.Popen[bytes]) -> None:

@@ -248,6 +248,8 @@ ONE_MISTAKE = [
     ('forms = ["html"]', "forms = []", "reports.forms", "names nothing"),
     ('forms = ["html"]', 'forms = ["doc"]', "reports.forms", '"html" or "pdf"'),
     ('keep = "400 days"', 'keep = "1 day"', "reports.keep", "from 7 days to 36600 days"),
+    ('folder = "/var/lib/warmwell"', 'timestamp_url = "ftp://stamps.example"', "keep.timestamp_url", "can't be used"),
+    ('folder = "/var/lib/warmwell"', 'timestamp_ca = "ca.pem"', "keep.timestamp_ca", "of no use without timestamp_url"),
     ('folder = "/var/lib/warmwell"', 'set_point = "39 degC"', "keep.set_point", "it belongs in [reservoir]"),
 ]  # fmt: skip
 

@@ -36,6 +36,7 @@ def test_the_example_loads_whole() -> None:
     ]  # fmt: skip
     assert settings.hours == {0: (450, 1080), 1: (450, 1080), 2: (450, 1080), 3: (450, 1080), 4: (450, 960)}
     assert [(basin.id, basin.channel_ports) for basin in settings.basins] == [("basin", 6)]
+    assert station.reports is not None and (station.reports.keep_days, station.reports.send) == (400, None)
     assert set(station.document) | {"duty", "outlet_test", "commissioning", "commissioning_item"} == set(SECTIONS)
     assert settings.clean_side_opened_by == {"filter_change", "sensor_fitted", "repair"}
     assert settings.not_fitted == {Role.SUPPLY_TEMPERATURE: 7 * 86_400_000}

@@ -67,6 +67,18 @@ def test_where_every_way_fails_nobody_can_be_told_since_the_last_of_them_failed(
     )
 
 
+def test_a_report_that_is_not_sent_is_named_and_says_nothing_of_whether_anybody_could_be_told(untold: Untold) -> None:
+    unsent = SEVEN, "day-2026-03-15.html: no route"
+    alone = "reports could not be told since 2026-03-16 07:00 (reports: day-2026-03-15.html: no route)"
+    assert said(untold, mqtt(), telling(phone=None), unsent) == said(untold, None, None, unsent) == alone
+    assert said(untold, mqtt("no route"), None, unsent).startswith(
+        "nobody could be told since 2026-03-16 06:00 (mqtt: no route, "
+    )
+    assert said(untold, mqtt(), telling(phone=(SIX, "x")), unsent).startswith(
+        "phone and reports could not be told since 2026-03-16 06:00 "
+    )
+
+
 def test_a_part_that_is_down_tells_nobody(untold: Untold) -> None:
     down = SimpleNamespace(running=None, status=lambda: {"why": "the disk doesn't answer"})
     assert said(untold, None, down) == "nobody could be told (telling: the disk doesn't answer)"

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import re
+import subprocess
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
-from edge.domain.entries import wall_ms_of
+from edge.domain.entries import Now, wall_ms_of
 from edge.domain.words.languages import LANGUAGES
 from edge.reports.making import Commissioned, Made, Wish, report_of
 from edge.reports.proof import prove
-from tests.unit.reports.kit import Store
+from edge.store.signed_heads import append
+from edge.store.signing import PUBLIC_FILE, own_key
+from tests.unit.reports.kit import PLAN, Store
 from tests.unit.reports.test_day_report import Reader
 
 LATER = wall_ms_of("2026-03-14T18:00:00Z")
@@ -94,3 +102,18 @@ def test_a_report_follows_from_its_journal_also_later_and_a_changed_one_does_not
         file.read_text(encoding="utf-8").replace('"result":"failed"', '"result":"passed"'), encoding="utf-8"
     )
     assert any("records[0].result" in said for said in prove(file, tmp_path, "0.1.0").differences)
+
+
+def test_the_public_half_of_the_station_s_key_stands_in_it_as_openssl_reads_that_of_its_file(tmp_path: Path) -> None:
+    store = commissioned(tmp_path)
+    append(tmp_path, own_key(tmp_path).signed(PLAN.settings.name, store.mark(), store.head(), Now(0, LATER, True)))
+    report = made(tmp_path)
+    command = ["openssl", "pkey", "-pubin", "-in", str(tmp_path / PUBLIC_FILE), "-outform", "DER"]
+    der = subprocess.run(command, capture_output=True, check=True).stdout
+    pages = PdfReader(BytesIO(report.pdf())).pages
+    for shown in (" ".join(Reader(report.html).texts), "".join(page.extract_text() for page in pages)):
+        said = "".join(shown.split())
+        key = re.search("-----BEGINPUBLICKEY-----(.+?)-----ENDPUBLICKEY-----", said)
+        assert key is not None and base64.b64decode(key[1], validate=True) == der
+        assert f"fingerprintofitskey:{hashlib.sha256(der).hexdigest()}" in said
+    assert report.facts["public_key"] == (tmp_path / PUBLIC_FILE).read_text(encoding="ascii")

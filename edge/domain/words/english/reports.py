@@ -66,6 +66,9 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.readings_apart": "Readings are no part of the chain; what the station made of them is.",
     "report.to_prove": "To check it against the journal: warmwell verify REPORT --journal FOLDER",
     "report.made": "Made {at:date} {at} by Warmwell {version}.",
+    "report.letter.first_case": "At the first case ({at}): {word}.",
+    "report.letter.closed": "There was no case that day: the station was closed.",
+    "report.letter.attached": "The whole report is attached: {file}. `warmwell verify` shows whether it follows from the journal.",
     "report.only_watches": (
         "Warmwell only watches. What is done follows the makers' instructions, the label and the rules of the site."
     ),

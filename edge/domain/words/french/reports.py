@@ -65,6 +65,9 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.readings_apart": "Les mesures ne font pas partie de la chaîne; ce que le poste en a conclu, si.",
     "report.to_prove": "Pour le vérifier avec le journal : warmwell verify REPORT --journal FOLDER",
     "report.made": "Établi le {at:date} à {at} par Warmwell {version}.",
+    "report.letter.first_case": "Au premier cas ({at}) : {word}.",
+    "report.letter.closed": "Il n'y avait pas de cas ce jour-là : le poste était fermé.",
+    "report.letter.attached": "Le rapport entier est joint : {file}. `warmwell verify` montre s'il découle du journal.",
     "report.only_watches": (
         "Warmwell ne fait que surveiller. Les actes suivent les notices des fabricants, "
         "l'étiquette et les règles du site."

@@ -69,6 +69,9 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.readings_apart": "Messwerte sind kein Teil der Kette; was die Station daraus schloss, schon.",
     "report.to_prove": "Gegen das Journal prüfen: warmwell verify REPORT --journal FOLDER",
     "report.made": "Erstellt am {at:date} um {at} von Warmwell {version}.",
+    "report.letter.first_case": "Beim ersten Fall ({at}): {word}.",
+    "report.letter.closed": "An diesem Tag gab es keinen Fall: die Station war geschlossen.",
+    "report.letter.attached": "Der ganze Bericht hängt an: {file}. `warmwell verify` zeigt, ob er aus dem Journal folgt.",
     "report.only_watches": (
         "Warmwell beobachtet nur. Was getan wird, folgt den Anleitungen der Hersteller, dem "
         "Etikett und den Regeln des Standorts."

@@ -65,6 +65,9 @@ REPORTS: Final[Mapping[str, str]] = {
     "report.readings_apart": "Las lecturas no son parte de la cadena; lo que el puesto concluyó de ellas, sí.",
     "report.to_prove": "Para comprobarlo con el diario: warmwell verify REPORT --journal FOLDER",
     "report.made": "Hecho el {at:date} a las {at} por Warmwell {version}.",
+    "report.letter.first_case": "En el primer caso ({at}): {word}.",
+    "report.letter.closed": "Ese día no hubo ningún caso: la estación estaba cerrada.",
+    "report.letter.attached": "El informe completo va adjunto: {file}. `warmwell verify` muestra si se deduce del diario.",
     "report.only_watches": (
         "Warmwell solo vigila. Lo que se hace sigue las instrucciones de los fabricantes, la "
         "etiqueta y las normas del centro."
