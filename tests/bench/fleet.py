@@ -43,7 +43,7 @@ from tests.integration.mqtt_kit import Broker, until
 _TICK: Final = os.sysconf("SC_CLK_TCK")
 _FILE: Final = '[archive]\nname = "hospital"\n[mqtt]\nhost = "127.0.0.1"\nport = {port}\n'
 _MORNING: Final = wall_ms_of("2026-03-16T06:00:00Z")
-_BUSY: Final = wall_ms_of("2026-03-16T07:30:00Z")
+_BUSY: Final = wall_ms_of("2026-03-16T07:32:00Z")  # a cycle of each begins within two minutes
 _PATIENCE_S: Final = 900.0
 
 
