@@ -98,7 +98,7 @@ def bill(packages: list[Package], project: dict[str, Any]) -> dict[str, Any]:
     wanted = [Requirement(text) for text in project["dependencies"]]
     wanted += [
         Requirement(text)
-        for extra in ("demo", "gpio", "notify", "archive", "pdf", "xlsx")
+        for extra in ("demo", "gpio", "notify", "archive", "pdf", "xlsx", "faces", "timestamp")
         for text in project["optional-dependencies"][extra]
     ]
     asked = {canonicalize_name(one.name) for one in wanted}
