@@ -56,6 +56,10 @@ def about(package: Package) -> metadata.PackageMetadata | None:
     return found if found["Version"] == package.version else None
 
 
+#: what packages don't say of themselves but in the text of their licence, as it was read
+READ: Final = {"pysnmp": "BSD-2-Clause"}
+
+
 def licence(package: Package) -> tuple[str, bool]:
     """Its licence, and whether that is an SPDX expression; ("", False) where it doesn't say."""
     found = about(package)
@@ -65,6 +69,8 @@ def licence(package: Package) -> tuple[str, bool]:
         return found["License-Expression"], True
     named = [word.split(" :: ")[-1] for word in found.get_all("Classifier", []) if word.startswith("License :: ")]
     first = (found.get("License") or "").strip().splitlines()
+    if not (named or first) and package.name in READ:
+        return READ[package.name], True
     return (" and ".join(named) or (first[0][:100] if first else "")), False
 
 

@@ -83,8 +83,9 @@ def restore(
 
 
 def stamp(file: Annotated[Path, FileArgument(help="The station file.", metavar="FILE")]) -> None:
-    """Have the newest signed head stamped by the time-stamp authority that [keep] names, look at the stamp, and keep it.
+    """Have the newest signed head of the journal stamped.
 
+    The time-stamp authority that [keep] names is asked; its stamp is looked at, and kept.
     A station does so by itself once a day. It needs the extra `timestamp`. Run it as the daemon's user.
     """
 

@@ -18,7 +18,7 @@ from tests.integration.daemon_kit import ROOT, called
 
 #: what is typed before Tab is pressed, and what is offered (of fish and bash also all of it: second)
 CASES = {
-    "warmwell st": ({"status"}, True),
+    "warmwell st": ({"status", "stamp"}, True),
     "warmwell people token ": ({"add", "list", "revoke"}, True),
     "warmwell people add --role ": ({"viewer", "technician", "biomed", "auditor"}, True),
     "warmwell demo --scenario c": ({"cold-morning"}, True),

@@ -29,6 +29,8 @@ NOT_HERE = {
     r"warmwell replay": "wants recorded readings",
     r"warmwell retained": "wants a broker",
     r"warmwell archive": "wants a database",
+    r"warmwell face": "goes on until Ctrl-C",
+    r"warmwell stamp": "wants an authority of time stamps",
     r"warmwell record (hold|disinfectant_top_up)$|basin=left|of=17": "is about one station or another",
     r"warmwell (record|people|check|restore)$": "is no whole command",
 }

@@ -88,7 +88,9 @@ def test_every_file_of_the_page_is_served_and_nothing_else_of_its_folder() -> No
         if path.is_file() and "__pycache__" not in path.parts
     }
     served = {name for package, name in pages.files().values() if package == "edge.web"}
-    assert there - served == {"__init__.py"} and len(served) > 15
+    over_archive = {name for _, name in pages.files(pages.FLEET_HOME).values()}
+    assert there - served - over_archive == {"__init__.py"} and len(served) > 15
+    assert not [name for name in served if "fleet" in name]
     for path in pages.files():
         assert get(path).status == 200, path
     assert get("/web/__init__.py").status == get("/web/../app.py").status == 404

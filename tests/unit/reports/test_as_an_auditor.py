@@ -183,12 +183,12 @@ def test_6_on_how_many_days_of_march_was_it_ready_at_the_first_case(folder: Path
         opens = hours.get(date(2026, 3, number).weekday())
         if opens is None:
             continue
-        days += 1
         at_ms = (datetime(2026, 3, number, tzinfo=DUBLIN) + timedelta(minutes=opens[0])).timestamp() * 1000
         word = [row["body"]["to"] for row in rows if row["kind"] == "verdict" and row["wall_ms"] <= at_ms][-1:]
+        days += rows[0]["wall_ms"] <= at_ms  # of those before nobody knows; its last run goes on
         ready += word == ["ready"]
     assert (int(found[1]), int(found[2])) == (ready, days) and ready == 8, (
-        "ten days, but for two and a Saturday and a Sunday"
+        "of those that it watched all but two"
     )
 
 
