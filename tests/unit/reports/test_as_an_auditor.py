@@ -187,9 +187,7 @@ def test_6_on_how_many_days_of_march_was_it_ready_at_the_first_case(folder: Path
         word = [row["body"]["to"] for row in rows if row["kind"] == "verdict" and row["wall_ms"] <= at_ms][-1:]
         days += rows[0]["wall_ms"] <= at_ms  # of those before nobody knows; its last run goes on
         ready += word == ["ready"]
-    assert (int(found[1]), int(found[2])) == (ready, days) and ready == 8, (
-        "of those that it watched all but two"
-    )
+    assert (int(found[1]), int(found[2])) == (ready, days) and ready == 8, "of those that it watched all but two"
 
 
 def test_7_how_often_did_alarms_ring_and_how_soon_were_they_answered(folder: Path, rows: Rows) -> None:
