@@ -28,7 +28,6 @@ from edge.api import (
     pages,
     past,
     people,
-    preference,
     problems,
     reports,
     room,
@@ -61,6 +60,7 @@ from edge.domain.records.commissioning import items_of
 from edge.domain.records.spelling import spelt_out
 from edge.domain.strict_json import shown
 from edge.domain.words.languages import LANGUAGES
+from edge.domain.words.units import TO_CHOOSE
 from edge.hosts import whose
 
 log = logging.getLogger(__name__)
@@ -247,7 +247,7 @@ async def station(desk: OfDesk, viewer: OfViewer) -> Response:
         "language": language.code,
         "reviewed": language.reviewed,
         "languages": {code: {"name": each.name, "reviewed": each.reviewed} for code, each in LANGUAGES.items()},
-        "units": preference.UNITS,
+        "units": TO_CHOOSE,
     }
     return JsonResponse(dumps({**desk.about, **said}))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from itertools import product
 from typing import Annotated, Final, Literal
 
@@ -13,21 +12,15 @@ from edge.api.viewers import Viewer
 from edge.domain.strict_json import shown
 from edge.domain.words.english import EN
 from edge.domain.words.languages import LANGUAGES
-from edge.domain.words.units import Chosen
+from edge.domain.words.units import TO_CHOOSE, Chosen
 
-#: the units that can be asked for, by what they measure; a flow is a volume in a minute
-UNITS: Final[Mapping[str, tuple[str, ...]]] = {
-    "temperature": ("degC", "degF"),
-    "pressure": ("kPa", "psi", "bar"),
-    "volume": ("L", "gal"),
-}
-_OF_UNIT: Final = {unit: what for what, units in UNITS.items() for unit in units}
+_OF_UNIT: Final = {unit: what for what, units in TO_CHOOSE.items() for unit in units}
 #: the query parameters of a viewer
 PARAMS: Final = ("lang", "units", "reader")
 #: what can be asked for of them: of each kind one, or none
 _CHOICES: Final = sorted(
     ",".join(unit for unit in chosen if unit)
-    for chosen in product(*(("", *names) for names in UNITS.values()))
+    for chosen in product(*(("", *names) for names in TO_CHOOSE.values()))
     if any(chosen)
 )
 #: a longer header is not read

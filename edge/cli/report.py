@@ -13,7 +13,7 @@ from edge.cli.when import DAYS_AGO, day_of
 from edge.domain.entries import wall_ms_of
 from edge.domain.errors import UnusableInput
 from edge.domain.words.languages import LANGUAGES
-from edge.domain.words.units import Chosen
+from edge.domain.words.units import TO_CHOOSE, Chosen
 
 if TYPE_CHECKING:
     from edge.domain.words.language import Language
@@ -147,15 +147,13 @@ def language_of(code: str) -> Language:
 
 def _units(text: str | None) -> Chosen:
     """The units of `degF,psi,gal`, in any order."""
-    from edge.api.preference import UNITS
-
     found: dict[str, str] = {}
     for unit in (text or "").replace(",", " ").split():
-        what = next((what for what, units in UNITS.items() if unit in units), None)
+        what = next((what for what, units in TO_CHOOSE.items() if unit in units), None)
         if what is None or what in found:
             raise UnusableInput(
                 f"{unit[:20]!r} is no unit of a report" if what is None else f"{found[what]} and {unit} are both units of a {what}",
-                where="--units", expected=", ".join(one for units in UNITS.values() for one in units),
+                where="--units", expected=", ".join(one for units in TO_CHOOSE.values() for one in units),
                 do="Name one unit of each kind, with commas between",
             )  # fmt: skip
         found[what] = unit

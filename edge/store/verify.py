@@ -422,7 +422,7 @@ class _Walk:
             self.lost.append((expected, row.seq - 1))
         elif row.seq != expected:
             return Misfit(expected, "it is missing" if row.seq > expected else f"an entry {row.seq} stands before it")
-        if not all(isinstance(part, bytes) for part in (row.hashed, row.digest, row.trust_check)):
+        if {type(row.hashed), type(row.digest), type(row.trust_check)} != {bytes}:
             return Misfit(row.seq, "a column is not of the kind that is written")
         if link(self.digest, row.hashed) != row.digest:
             return Misfit(row.seq, "its digest doesn't fit its content and the entry before it")
@@ -430,7 +430,7 @@ class _Walk:
 
     def _content(self, row: _Row) -> Misfit | None:
         try:
-            said = json.loads(row.hashed)
+            said = json.loads(row.hashed.decode())  # as text: of bytes it looks for their encoding first
         except ValueError:
             return Misfit(row.seq, "its content is no JSON")
         if not isinstance(said, dict) or said.keys() != MEMBERS or said["v"] != V or not isinstance(said["body"], dict):

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from copy import copy
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from edge.domain.quantities import from_volume
 from edge.domain.readings import UNIT_OF, Kind, Role
@@ -15,6 +16,14 @@ _FIRST = {
     Kind.TEMPERATURE: Role.RESERVOIR_TEMPERATURE,
     Kind.PRESSURE: Role.SUPPLY_PRESSURE,
     Kind.FLOW: Role.SUPPLY_FLOW,
+}
+
+
+#: the units that somebody may read in, by what they measure; a flow is a volume in a minute
+TO_CHOOSE: Final[Mapping[str, tuple[str, ...]]] = {
+    "temperature": ("degC", "degF"),
+    "pressure": ("kPa", "psi", "bar"),
+    "volume": ("L", "gal"),
 }
 
 

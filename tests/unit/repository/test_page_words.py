@@ -10,12 +10,12 @@ from typing import get_args
 
 import pytest
 
-from edge.api.preference import UNITS
 from edge.api.words import words_in
 from edge.domain.alarms.performance import TARGETS
 from edge.domain.entries import KINDS
 from edge.domain.records.forms import FORMS
 from edge.domain.words.languages import LANGUAGES
+from edge.domain.words.units import TO_CHOOSE
 from edge.telling.cursor import What
 from tests.page_words import WEB, files, literals, rows, said, scripts, values_of, words
 from tests.terms import TYPED
@@ -132,7 +132,7 @@ def test_what_comes_from_the_stations_vocabulary_has_words() -> None:
     assert of("view") == set(re.findall(r"^  (\w+)[:,]", views, re.MULTILINE))
     assert of("told") == set(get_args(What))
     assert of("figure") >= set(TARGETS) - {"per_period"}
-    assert of("choice") >= {unit for units in UNITS.values() for unit in units}
+    assert of("choice") >= {unit for units in TO_CHOOSE.values() for unit in units}
     told_otherwise = set(
         "by at note text why alarm channel_ports value unit contact_min minutes litres of u_parts".split()
     )
