@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -14,7 +13,7 @@ from edge.domain.errors import UnusableInput
 from edge.domain.settings import Settings
 from edge.reports.corrected import NEVER, corrections_of, shown, taken_back
 from edge.reports.index import Index
-from edge.store.chain import entry_of
+from edge.store.chain import all_but_body, entry_of
 from edge.store.database import SERIES_FILE
 from edge.store.export import may_lie
 from edge.store.journal import ReadOnlyJournal
@@ -27,11 +26,6 @@ _PIECE: Final = 500
 _LOOKED_INTO: Final = ("alarm", "record", "settings", "started")
 #: records by which others count no more, or readings are corrected
 _KEPT: Final = ("calibration", "correction")
-#: the end of an entry's bytes (RFC 8785: members in the order of their names): all but its body, which is most of the work of reading it.
-#: A text within can't look like it, as its quotes are escaped, and no object within has these members.
-_ENDS: Final = re.compile(
-    rb',"boot":"([^"\\]*)","kind":"([a-z_]+)","mono_ms":(-?\d+),"seq":\d+,"station":"[^"]*","v":\d+,"wall_ms":(-?\d+)\}$'
-)
 MINUTE_MS: Final = 60_000
 #: readings are collected for some seconds before they are written
 ON_DISK_AFTER_MS: Final = 60_000
@@ -81,7 +75,9 @@ class Source:
             self.dates, self._settings, self._index = Dates(), list[Entry](), Index()
             self._corrections, self.is_simulated = list[Entry](), False
             if proves:
-                self._verified = verify(folder, (self.head.seq, self.head.digest), seen=self._shown)
+                self._verified = verify(
+                    folder, (self.head.seq, self.head.digest), seen=self._shown, bodies=_LOOKED_INTO
+                )
                 for _, first, _ in self._verified.unseen:
                     self._journal.rows(
                         first - 1, 1
@@ -241,9 +237,8 @@ def _first(over: int, columns: Mapping[str, Any]) -> dict[str, list[float | None
 
 def _end_of(hashed: bytes, trusted: bool) -> tuple[Stamp, str]:
     """When an entry was stamped, and its kind."""
-    found = _ENDS.search(hashed)
-    if found is None:
+    said = all_but_body(hashed)
+    if said is None:
         entry = entry_of(hashed, trusted)
         return entry.stamp, entry.kind
-    boot, kind, mono_ms, wall_ms = found.groups()
-    return Stamp(boot.decode(), int(mono_ms), int(wall_ms), trusted), kind.decode()
+    return Stamp(said["boot"], said["mono_ms"], said["wall_ms"], trusted), said["kind"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 from urllib.parse import quote
@@ -17,7 +17,7 @@ from urllib.parse import quote
 from edge.domain.entries import Entry
 from edge.domain.errors import StoreFault, UnusableInput
 from edge.store.caches import FOLD_FILE, Caches
-from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, entry_of, link, trust_check
+from edge.store.chain import FIRST_PREVIOUS, MEMBERS, V, all_but_body, entry_of, link, trust_check
 from edge.store.database import JOURNAL_FILE, Damaged, as_sentence, connect, fault, looks_like_sqlite, newer_store
 from edge.store.fold_check import difference, invented, left_out, reader
 from edge.store.schema import JOURNAL_VERSION, has_entries, wrong_triggers
@@ -73,6 +73,7 @@ def verify(
     *,
     refold: tuple[int, Refold] | None = None,
     seen: Seen | None = None,
+    bodies: Collection[str] | None = None,
 ) -> Verified:
     """Check the journal of a folder, also while a daemon runs on it.
 
@@ -83,6 +84,7 @@ def verify(
         progress: called with (entries checked, entries in all) now and then.
         refold: (the fold version of this program, what works a state out anew): the whole saved state is compared, not only its facts.
         seen: so that whoever needs the entries, too, needn't read them a second time.
+        bodies: of which kinds its bodies are read; None: of all. Of others they are in the digests alone, and `seen` is shown an empty one.
 
     Raises:
         UnusableInput: there is no journal, or the head isn't one.
@@ -95,7 +97,7 @@ def verify(
         return Verified(False, None, f"{path.name} is empty or not an SQLite file", 0, FIRST_PREVIOUS.hex())
     try:
         with as_sentence(str(path)):
-            return _verify_file(path, head, progress, refold, seen)
+            return _verify_file(path, head, refold, _Walk(progress=progress, seen=seen, bodies=bodies))
     except Damaged as exc:
         return Verified(False, None, exc.what, 0, FIRST_PREVIOUS.hex())
 
@@ -135,13 +137,7 @@ def _refuse_unusable(path: Path, head: tuple[int, str] | None) -> None:
         )
 
 
-def _verify_file(
-    path: Path,
-    head: tuple[int, str] | None,
-    progress: Callable[[int, int], None] | None,
-    refold: tuple[int, Refold] | None,
-    seen: Seen | None,
-) -> Verified:
+def _verify_file(path: Path, head: tuple[int, str] | None, refold: tuple[int, Refold] | None, walk: _Walk) -> Verified:
     conn = _open_to_look(path)
     try:
         version = conn.execute("PRAGMA user_version").fetchone()[0]
@@ -149,7 +145,7 @@ def _verify_file(
             raise newer_store(path, str(version), JOURNAL_VERSION)
         if not has_entries(conn):
             return Verified(False, None, f"{path.name} holds no table of entries", 0, FIRST_PREVIOUS.hex())
-        return _verify_chain(conn, path, head, progress, refold, seen)
+        return _verify_chain(conn, path, head, refold, walk)
     finally:
         conn.close()
 
@@ -169,11 +165,9 @@ def _verify_chain(
     conn: sqlite3.Connection,
     path: Path,
     head: tuple[int, str] | None,
-    progress: Callable[[int, int], None] | None,
     refold: tuple[int, Refold] | None,
-    seen: Seen | None,
+    walk: _Walk,
 ) -> Verified:
-    walk = _Walk(progress=progress, seen=seen)
     with Whole(conn, path) as whole:
         unseen = list[tuple[str, int, int]]()
         misfit = _along(whole, path, walk, unseen)
@@ -379,8 +373,9 @@ class _Walk:
         station: str | None = None,
         progress: Callable[[int, int], None] | None = None,
         seen: Seen | None = None,
+        bodies: Collection[str] | None = None,
     ) -> None:
-        self.progress, self._seen = progress, seen
+        self.progress, self._seen, self._bodies = progress, seen, bodies
         (self.seq, self.digest), self.station = after, station
         self._own_station = station is None
         self.lost: list[tuple[int, int]] = []
@@ -431,11 +426,15 @@ class _Walk:
 
     def _content(self, row: _Row) -> Misfit | None:
         try:
-            text = row.hashed.decode()
-            said, length = _JSON.raw_decode(text)  # years of entries: half of the time of json.loads()
+            said = None if self._bodies is None else all_but_body(row.hashed)
+            if said is None or said["kind"] in (self._bodies or ()):
+                text = row.hashed.decode()
+                said, length = _JSON.raw_decode(text)  # years of entries: half of the time of json.loads()
+                if length != len(text):
+                    return Misfit(row.seq, "its content is no JSON")
         except ValueError:
             return Misfit(row.seq, "its content is no JSON")
-        if length != len(text) or not isinstance(said, dict) or said.keys() != MEMBERS or said["v"] != V or not isinstance(said["body"], dict):
+        if not isinstance(said, dict) or said.keys() != MEMBERS or said["v"] != V or not isinstance(said["body"], dict):
             return Misfit(row.seq, "its content isn't that of an entry")
         if said["seq"] != row.seq:
             return Misfit(row.seq, f"its content is that of entry {said['seq']}")
