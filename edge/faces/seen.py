@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from edge.domain.alarms.states import STANDS, State
+from edge.domain.alarms.states import ABSENT, STANDS, WAITING, State
 from edge.domain.readings import Quality
 
 #: seconds without a judgement after which nothing is known; the station itself says so after as long
@@ -19,10 +19,6 @@ OLD_S: Final = 10.0
 #: codes of verdicts, the same in every face; none is 0, which is what memory holds that nobody has written to
 VERDICTS: Final[Mapping[str, int]] = {"ready": 1, "not_ready": 2, "unknown": 3}
 UNKNOWN: Final = "unknown"
-#: states that wait for somebody's answer
-CALLS: Final = frozenset({State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED})
-#: states in which people or the design have put an alarm aside
-ASIDE: Final = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})
 #: what stands in the place of a cause while a witness looks on
 TEST: Final = "TEST for a witness: nothing is to be done"
 BAD: Final = str(Quality.BAD)
@@ -58,12 +54,12 @@ class SeenAlarm:
     @property
     def is_unacknowledged(self) -> bool:
         """Nobody has answered it."""
-        return self.state in CALLS or self.state not in set(State)
+        return self.state in WAITING or self.state not in set(State)
 
     @property
     def is_aside(self) -> bool:
         """Shelved, suppressed by design or out of service."""
-        return self.state in ASIDE
+        return self.state in ABSENT
 
 
 @dataclass(frozen=True, slots=True)
