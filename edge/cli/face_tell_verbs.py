@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edge.cli.options import Ca, FileOption, Fingerprint
+from edge.cli.options import DEFAULT_URL, Api, Ca, FileOption, Fingerprint
 
 if TYPE_CHECKING:
     from edge.faces.face import Face
 
-DEFAULT_URL = "http://127.0.0.1:8484/"
 #: RFC 5612: the number for examples, where a site has none of its own
 _EXAMPLE = 32473
 
-Api = Annotated[str, typer.Option("--api", help="Address of the station's API.", envvar="WARMWELL_URL")]
 Kept = Annotated[
     Path,
     FileOption(

@@ -11,7 +11,7 @@ import typer
 
 from edge import terminal
 from edge.cli.face_tell_verbs import snmp, sparkplug, syslog
-from edge.cli.options import Ca, FileOption, Fingerprint, done
+from edge.cli.options import DEFAULT_URL, Api, Ca, FileOption, Fingerprint, done
 
 if TYPE_CHECKING:
     from edge.faces.face import Face
@@ -27,8 +27,6 @@ rehearsals = typer.Typer(
 verbs.add_typer(lists, name="points")
 verbs.add_typer(rehearsals, name="test")
 
-DEFAULT_URL = "http://127.0.0.1:8484/"
-Api = Annotated[str, typer.Option("--api", help="Address of the station's API.", envvar="WARMWELL_URL")]
 Places = Annotated[
     Path,
     FileOption(

@@ -15,7 +15,10 @@ from edge import terminal
 FileArgument = functools.partial(typer.Argument, readable=False)
 FileOption = functools.partial(typer.Option, readable=False)
 
+#: where a station answers that nothing else is said of
+DEFAULT_URL = "http://127.0.0.1:8484/"
 Url = Annotated[str, typer.Option(help="Address of the station's page.", envvar="WARMWELL_URL")]
+Api = Annotated[str, typer.Option("--api", help="Address of the station's API.", envvar="WARMWELL_URL")]
 Ca = Annotated[
     Path | None,
     FileOption(

@@ -12,9 +12,7 @@ import typer
 
 from edge import terminal
 from edge.cli.form import RecordCommand
-from edge.cli.options import Ca, FileArgument, Fingerprint, Json, Url, done
-
-DEFAULT_URL = "http://127.0.0.1:8484/"
+from edge.cli.options import DEFAULT_URL, Ca, FileArgument, Fingerprint, Json, Url, done
 
 
 def _at(url: str, ca: Path | None, fingerprint: str | None) -> str:
