@@ -32,8 +32,7 @@ def serve(url: str, face: Face, each_s: float | None) -> int:
         return client.stream(url, after)
 
     with signed.looking():
-        # a face that tells by itself goes on where it was; one that is asked needs no entries of before
-        return run(face, stream, after=getattr(face, "after", None), rehearsal_s=each_s)
+        return run(face, stream, rehearsal_s=each_s)
 
 
 def points(url: str, face: Face) -> int:

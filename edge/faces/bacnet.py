@@ -94,6 +94,7 @@ class BacnetFace:
     """
 
     name = "bacnet"
+    after = None
 
     def __init__(self, kept: Places, file: Path, address: str, port: int, device: int) -> None:
         host, _, bits = address.partition("/")

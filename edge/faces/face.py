@@ -29,6 +29,10 @@ class Face(Protocol):
     def name(self) -> str:
         """By which the command line knows it."""
 
+    @property
+    def after(self) -> int | None:
+        """The last entry that it has told of, where it tells by itself; None: it needs no entries of before."""
+
     def points(self, seen: Seen) -> Sequence[Mapping[str, str]]:
         """The list for whoever reads the face: a row for each place, all with the same columns."""
 
@@ -45,25 +49,24 @@ class Face(Protocol):
         """Answer until cancelled; `opened` once others can reach it. Raises WarmwellError: it can't."""
 
 
-def run(face: Face, stream: Stream, *, after: int | None = None, rehearsal_s: float | None = None) -> int:
+def run(face: Face, stream: Stream, *, rehearsal_s: float | None = None) -> int:
     """Show the station until SIGTERM or SIGINT; the exit code.
 
     Args:
         stream: opens the station's live stream.
-        after: the last entry that the face knows.
         rehearsal_s: raise each alarm for so long, once, in the face alone; then stop.
 
     Raises:
         WarmwellError: the face can't be opened, or has failed.
     """
-    return asyncio.run(_Running(face, stream, after, rehearsal_s).until_stopped())
+    return asyncio.run(_Running(face, stream, rehearsal_s).until_stopped())
 
 
 class _Running:
     """A face, while it runs."""
 
-    def __init__(self, face: Face, stream: Stream, after: int | None, rehearsal_s: float | None) -> None:
-        self._face, self._stream, self._after, self._rehearsal_s = face, stream, after, rehearsal_s
+    def __init__(self, face: Face, stream: Stream, rehearsal_s: float | None) -> None:
+        self._face, self._stream, self._rehearsal_s = face, stream, rehearsal_s
         self._said: str | None = None
         self._raised: str | None = None  # the alarm that a witness is shown
         self._news, self._open = asyncio.Event(), asyncio.Event()
@@ -78,7 +81,7 @@ class _Running:
             with contextlib.suppress(RuntimeError):  # the loop has ended: so has the face
                 loop.call_soon_threadsafe(self._news.set)
 
-        source = Source(self._stream, news=news, entry=self._entries.append, after=self._after)
+        source = Source(self._stream, news=news, entry=self._entries.append, after=self._face.after)
         self._face.show(source.seen())
         async with _ended_by_signals(stop):
             source.start()

@@ -130,6 +130,7 @@ class ModbusFace:
     """
 
     name = "modbus"
+    after = None
 
     def __init__(self, kept: Places, file: Path, address: str, port: int) -> None:
         self._places, self._file, self._address, self._port = kept, file, one_interface(address), port

@@ -163,6 +163,7 @@ class SparkplugFace:
     """One edge node: the site is its group, the station its name. `kept`: the file that counts its births."""
 
     name = "sparkplug"
+    after = None
 
     def __init__(self, broker: Broker, kept: Path) -> None:
         self._broker, self._kept = broker, kept

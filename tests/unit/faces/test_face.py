@@ -97,6 +97,7 @@ class Recorder:
     """A face of which is kept what it was told."""
 
     name = "recorder"
+    after = None
 
     def __init__(self, fails=None):
         self.shown, self.heard, self._fails = [], [], fails
