@@ -7,18 +7,17 @@ start, a test for a witness.
 
 from __future__ import annotations
 
-import json
 import logging
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
-from edge import small_file
 from edge.domain.alarms.catalogue import rank_of
 from edge.domain.entries import Entry, wall_ms_of
-from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.errors import UnusableInput
+from edge.faces import kept
 from edge.faces.seen import OLD_S, TEST, Seen
 
 log = logging.getLogger("warmwell.face")
@@ -50,10 +49,8 @@ class Outbox:
         self._file, self._least, self._monotonic_s, self._wall_s = file, rank_of(least), monotonic_s, wall_s
         self._began_s, self._test = monotonic_s(), ""
         self._queue: deque[Entry] = deque()
-        kept = _kept(file)
-        self._station: str = kept["station"]
-        self._heard: int | None = kept["seq"]
-        self._unheard: bool = kept["unheard"]
+        do = "Put a copy back, or delete it: then what stands now is told anew"
+        self._station, self._heard, self._unheard = kept.read(file, _KIND, _told_in, do) or _Told()
         self._saved = self._heard
 
     @property
@@ -149,31 +146,20 @@ class Outbox:
     def _save(self) -> None:
         after = self.after
         told = {"kind": _KIND, "format": _FORMAT, "station": self._station, "seq": after, "unheard": self._unheard}
-        try:
-            small_file.replace(self._file, told)
-        except OSError as exc:
-            raise WarmwellError(
-                f"it can't be written ({exc.strerror})", where=str(self._file), expected="a file that the face may write",
-                do="Give its folder to the face's user, or name another by --kept",
-            ) from exc  # fmt: skip
+        kept.write(self._file, told, "--kept")
         self._saved = after
 
 
-def _kept(file: Path) -> dict[str, Any]:
-    try:
-        with file.open("rb") as opened:
-            told = json.loads(opened.read(10_000))
-        if told["kind"] != _KIND or told["format"] != _FORMAT or not isinstance(told["station"], str):
-            raise ValueError("another kind of file")
-        return {
-            "station": told["station"],
-            "seq": None if told["seq"] is None else int(told["seq"]),
-            "unheard": bool(told["unheard"]),
-        }
-    except FileNotFoundError:
-        return {"station": "", "seq": None, "unheard": False}
-    except (OSError, ValueError, TypeError, KeyError) as exc:
-        raise UnusableInput(
-            f"it can't be read ({type(exc).__name__})", where=str(file), expected="the file that the face itself wrote",
-            do="Put a copy back, or delete it: then what stands now is told anew",
-        ) from exc  # fmt: skip
+class _Told(NamedTuple):
+    """What the file says: whose it is, the last entry that was told, and whether it was told that the station isn't heard."""
+
+    station: str = ""
+    seq: int | None = None
+    unheard: bool = False
+
+
+def _told_in(document: Mapping[str, Any]) -> _Told:
+    if document["format"] != _FORMAT or not isinstance(document["station"], str):
+        raise ValueError("another kind of file")
+    seq = document["seq"]
+    return _Told(document["station"], None if seq is None else int(seq), bool(document["unheard"]))

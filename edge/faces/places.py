@@ -7,15 +7,14 @@ a building's system was told to read at a place stays there when a point is adde
 from __future__ import annotations
 
 import json
-import os
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-from edge import small_file
-from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.errors import UnusableInput
+from edge.faces import kept
 from edge.faces.seen import Seen
 
 _KIND: Final = "warmwell face places"
@@ -65,35 +64,19 @@ def load(path: Path) -> Places:
     Raises:
         UnusableInput: it is no such file, or it is damaged.
     """
-    try:
-        with path.open("rb") as file:
-            content = file.read(_MOST_BYTES)
-        told = json.loads(content)
-        if told["kind"] != _KIND or told["format"] != _FORMAT or not isinstance(told["station"], str):
-            raise ValueError("another kind of file")
-        return Places(told["station"], *(_numbers(told[name]) for name in ("points", "alarms", "basins")))
-    except FileNotFoundError:
-        return Places()
-    except (OSError, ValueError, TypeError, KeyError, AttributeError) as exc:
-        raise UnusableInput(
-            f"its places can't be read ({type(exc).__name__})", where=str(path), expected="the file that the face itself wrote",
-            do="Put the kept copy back; without one delete it, and give the building a new list of points",
-        ) from exc  # fmt: skip
+    do = "Put the kept copy back; without one delete it, and give the building a new list of points"
+    return kept.read(path, _KIND, _places_in, do, what="its places", most_bytes=_MOST_BYTES) or Places()
+
+
+def _places_in(document: Mapping[str, Any]) -> Places:
+    if document["format"] != _FORMAT or not isinstance(document["station"], str):
+        raise ValueError("another kind of file")
+    return Places(document["station"], *(_numbers(document[name]) for name in ("points", "alarms", "basins")))
 
 
 def save(path: Path, places: Places) -> None:
     """Keep them. Raises WarmwellError: it can't be written."""
-    try:
-        owner = None
-        if path.exists() and os.geteuid() == 0:  # whoever tries the face as root leaves the file to the face's own user
-            was = path.stat()
-            owner = (was.st_uid, was.st_gid)
-        small_file.replace_bytes(path, json.dumps(_document(places)).encode(), 0o640, owner)
-    except OSError as exc:
-        raise WarmwellError(
-            f"it can't be written ({exc.strerror})", where=str(path), expected="a file that the face may write",
-            do="Give its folder to the face's user, or name another by --places",
-        ) from exc  # fmt: skip
+    kept.write(path, _document(places), "--places")
 
 
 def _document(places: Places) -> dict[str, Any]:

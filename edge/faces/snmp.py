@@ -10,7 +10,6 @@ asked for, and the user's keys are made for it.
 
 from __future__ import annotations
 
-import json
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -29,9 +28,8 @@ from pysnmp.hlapi.v3arch.asyncio import (
 )
 from pysnmp.proto.rfc1902 import Counter64, Integer32, ObjectIdentifier, OctetString, TimeTicks
 
-from edge import small_file
 from edge.domain.entries import Entry, rfc3339
-from edge.domain.errors import UnusableInput, WarmwellError
+from edge.faces import kept
 from edge.faces.outbox import NOT_HEARD, Outbox
 from edge.faces.seen import TEST, VERDICTS, Seen
 from edge.faces.telling import TellingFace
@@ -72,28 +70,12 @@ def engine_of(file: Path, enterprise: int, *, begins: bool) -> Engine:
     Raises:
         UnusableInput: it is no such file. WarmwellError: it can't be written.
     """
-    try:
-        with file.open("rb") as opened:
-            told = json.loads(opened.read(10_000))
-        if told["kind"] != _KIND:
-            raise ValueError("another kind of file")
-        engine = Engine(bytes.fromhex(told["engine"]), int(told["boots"]))
-    except FileNotFoundError:
-        # RFC 3411, snmpEngineID: first bit set, enterprise, format 5 (octets)
+    do = "Put a copy back; without one delete it, and tell the receiver the new engine id"
+    engine = kept.read(file, _KIND, lambda told: Engine(bytes.fromhex(told["engine"]), int(told["boots"])), do)
+    if engine is None:  # RFC 3411, snmpEngineID: first bit set, enterprise, format 5 (octets)
         engine = Engine((0x80000000 | enterprise).to_bytes(4) + b"\x05" + secrets.token_bytes(8), 0)
-    except (OSError, ValueError, TypeError, KeyError) as exc:
-        raise UnusableInput(
-            f"it can't be read ({type(exc).__name__})", where=str(file), expected="the file that the face itself wrote",
-            do="Put a copy back; without one delete it, and tell the receiver the new engine id",
-        ) from exc  # fmt: skip
     engine = engine._replace(boots=engine.boots + begins)
-    try:
-        small_file.replace(file, {"kind": _KIND, "engine": engine.ident.hex(), "boots": engine.boots})
-    except OSError as exc:
-        raise WarmwellError(
-            f"it can't be written ({exc.strerror})", where=str(file), expected="a file that the face may write",
-            do="Give its folder to the face's user, or name another by --engine",
-        ) from exc  # fmt: skip
+    kept.write(file, {"kind": _KIND, "engine": engine.ident.hex(), "boots": engine.boots}, "--engine")
     return engine
 
 

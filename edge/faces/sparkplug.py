@@ -11,7 +11,6 @@ where the station isn't heard, and 0 (bad) in all other cases; property Reason s
 from __future__ import annotations
 
 import asyncio
-import json
 import logging
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -24,9 +23,9 @@ from google.protobuf.message import DecodeError
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
-from edge import small_file
 from edge.domain.back_off import BackOff
-from edge.domain.errors import UnusableInput, WarmwellError
+from edge.domain.errors import UnusableInput
+from edge.faces import kept
 from edge.faces.seen import NOBODY, Seen
 
 log = logging.getLogger("warmwell.face")
@@ -213,25 +212,9 @@ class SparkplugFace:
 
     def _next_birth(self) -> int:
         """bdSeq, which counts connections from 0 to 255 and on from 0."""
-        try:
-            told = json.loads(self._kept.read_bytes())
-            if told["kind"] != _KIND:
-                raise ValueError("another kind of file")
-            number = (int(told["births"]) + 1) % 256
-        except FileNotFoundError:
-            number = 0
-        except (OSError, ValueError, TypeError, KeyError) as exc:
-            raise UnusableInput(
-                f"it can't be read ({type(exc).__name__})", where=str(self._kept), expected="the file that the face itself wrote",
-                do="Delete it",
-            ) from exc  # fmt: skip
-        try:
-            small_file.replace(self._kept, {"kind": _KIND, "births": number})
-        except OSError as exc:
-            raise WarmwellError(
-                f"it can't be written ({exc.strerror})", where=str(self._kept), expected="a file that the face may write",
-                do="Give its folder to the face's user, or name another by --kept",
-            ) from exc  # fmt: skip
+        before = kept.read(self._kept, _KIND, lambda told: int(told["births"]), "Delete it")
+        number = 0 if before is None else (before + 1) % 256
+        kept.write(self._kept, {"kind": _KIND, "births": number}, "--kept")
         return number
 
     def _say(self, trouble: str) -> None:
