@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import logging
+import time
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from typing import Final
 
 from edge.daemon.child import Child
 from edge.daemon.page import Aside
+from edge.domain.back_off import BackOff
 from edge.domain.entries import Now
 
 log = logging.getLogger("warmwell.daemon")
@@ -78,3 +81,38 @@ class Repeated(ABC):
         """Break off what is under way; what it would have made is made whole another time, or as it was."""
         self._is_over = True
         self._child.stop()
+
+
+class Retried(Repeated):
+    """One that is broken off after a time, and tried again after pauses that double.
+
+    Args:
+        what: as Repeated has it.
+        pauses_s: the first and the longest pause after a try that failed.
+        limit_s: so long a try may take (real seconds).
+    """
+
+    def __init__(self, what: str, pauses_s: tuple[float, float], limit_s: float) -> None:
+        super().__init__(what)
+        self._back_off, self._limit_s = BackOff(*pauses_s), limit_s
+        self._again_ms, self._begun_s = 0, 0.0
+
+    def _begin_try(self, command: Sequence[str]) -> None:
+        """Raises OSError: it can't be begun."""
+        self._begun_s = time.monotonic()
+        self._child.begin(command)
+
+    def _came_of_it(self) -> str | None:
+        """What came of a try: "" where it went well, else why not; None: it is under way, or none is."""
+        if not self._child.is_under_way:
+            return None
+        if time.monotonic() - self._begun_s <= self._limit_s:
+            return self._child.ended()
+        why = self._child.wait(0.0)
+        return f"it took more than {self._limit_s:g} s" if why is None else why
+
+    def _may_try(self, now: Now) -> bool:
+        return not self._child.is_under_way and self._is_settled(now) and now.mono_ms >= self._again_ms
+
+    def _pause(self, now: Now) -> None:
+        self._again_ms = now.mono_ms + round(self._back_off.take_s() * 1000)

@@ -6,7 +6,6 @@ import logging
 import os
 import re
 import sys
-import time
 from collections.abc import Callable
 from datetime import date, timedelta
 from importlib.util import find_spec
@@ -15,9 +14,8 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from edge.config.plans import ReportsPlan, StationFile
-from edge.daemon.repeated import Repeated
+from edge.daemon.repeated import Retried
 from edge.daemon.reports import MOST_BEHIND
-from edge.domain.back_off import BackOff
 from edge.domain.entries import Now, rfc3339
 from edge.domain.records.book import local_date
 
@@ -45,7 +43,7 @@ def mail_of(plan: StationFile) -> ReportMail | None:
     return ReportMail(own, own.send, plan.keep.folder, ZoneInfo(plan.settings.timezone))
 
 
-class ReportMail(Repeated):
+class ReportMail(Retried):
     """The days of one station by mail.
 
     Args:
@@ -65,12 +63,9 @@ class ReportMail(Repeated):
         command: tuple[str, ...] = COMMAND,
         makes_pdf: Callable[[], bool] = lambda: find_spec("reportlab") is not None,
     ) -> None:
-        super().__init__("mail with the record of a day")
+        super().__init__("mail with the record of a day", (FIRST_PAUSE_S, LONGEST_PAUSE_S), LIMIT_S)
         self._plan, self._to, self._keep, self._zone, self._command = plan, to, keep, zone, command
         self._form = "pdf" if "pdf" in plan.forms and ("html" not in plan.forms or makes_pdf()) else "html"
-        self._back_off = BackOff(FIRST_PAUSE_S, LONGEST_PAUSE_S)
-        self._again_ms = 0
-        self._begun_s = 0.0
         self._sent: str | None = None
         self._under_way = ""  # the file that is sent
         self._failing: dict[str, tuple[int, str]] = {}  # by file: since when, and why
@@ -85,12 +80,10 @@ class ReportMail(Repeated):
         return min(self._failing.values(), default=None)
 
     def _attend(self, now: Now) -> None:
-        if self._child.is_under_way:
-            late = time.monotonic() - self._begun_s > LIMIT_S
-            why = self._child.wait(0.0) if late else self._child.ended()
-            if why is not None or late:
-                self._heard(f"it took more than {LIMIT_S:g} s" if why is None else why, now)
-        if self._child.is_under_way or not now.trusted or not self._is_settled(now) or now.mono_ms < self._again_ms:
+        why = self._came_of_it()
+        if why is not None:
+            self._heard(why, now)
+        if not now.trusted or not self._may_try(now):
             return
         try:
             due = self._due(now)
@@ -117,9 +110,9 @@ class ReportMail(Repeated):
         return f"day-{day.isoformat()}.{self._form}"
 
     def _begin(self, name: str) -> None:
-        self._under_way, self._begun_s = name, time.monotonic()
+        self._under_way = name
         self._tries[name] = self._tries.get(name, 0) + 1
-        self._child.begin([*self._command, str(self._plan.folder / name), str(self._keep), "--to", str(self._to)])
+        self._begin_try([*self._command, str(self._plan.folder / name), str(self._keep), "--to", str(self._to)])
 
     def _heard(self, why: str, now: Now) -> None:
         """What became of it."""
@@ -142,9 +135,6 @@ class ReportMail(Repeated):
             self.trouble = ""
         else:
             self._failed(found[1])
-
-    def _pause(self, now: Now) -> None:
-        self._again_ms = now.mono_ms + round(self._back_off.take_s() * 1000)
 
     def status(self) -> dict[str, Any]:
         """For /health; names no address: {"ok", "newest", "under_way", "unsent_since", "trouble"}. `newest`: sent since the start."""

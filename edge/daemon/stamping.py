@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import logging
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
 from edge.config.plans import StationFile
-from edge.daemon.repeated import Repeated
-from edge.domain.back_off import BackOff
+from edge.daemon.repeated import Retried
 from edge.domain.entries import Now, SignedHead, wall_ms_of
 from edge.domain.errors import StoreFault
 from edge.store.stamps import last_stamped
@@ -33,7 +31,7 @@ def stamping_of(plan: StationFile, newest: Callable[[], SignedHead | None]) -> S
     return None if plan.keep.timestamp_url is None else Stamping(plan.path, plan.keep.folder, newest)
 
 
-class Stamping(Repeated):
+class Stamping(Retried):
     """The stamps of one station.
 
     Args:
@@ -49,11 +47,8 @@ class Stamping(Repeated):
         newest: Callable[[], SignedHead | None],
         command: tuple[str, ...] = COMMAND,
     ) -> None:
-        super().__init__("time stamp")
+        super().__init__("time stamp", (FIRST_PAUSE_S, LONGEST_PAUSE_S), LIMIT_S)
         self._file, self._keep, self._newest, self._command = station_file, keep, newest, command
-        self._back_off = BackOff(FIRST_PAUSE_S, LONGEST_PAUSE_S)
-        self._again_ms = 0
-        self._begun_s = 0.0
         self._is_read = False
         self._last: dict[str, Any] | None = None  # the head that was stamped last
 
@@ -67,25 +62,22 @@ class Stamping(Repeated):
         )
 
     def _attend(self, now: Now) -> None:
-        if self._child.is_under_way:
-            late = time.monotonic() - self._begun_s > LIMIT_S
-            why = self._child.wait(0.0) if late else self._child.ended()
-            if why or (late and why is None):
-                self._failed(why or f"it took more than {LIMIT_S:g} s")
-                self._again_ms = now.mono_ms + round(self._back_off.take_s() * 1000)
-            elif why is not None:
-                self.trouble, self._is_read = "", False
-                self._back_off.begin_anew()
-                self._again_ms = now.mono_ms + round(FIRST_PAUSE_S * 1000)
-        if self._child.is_under_way or not self._is_settled(now) or now.mono_ms < self._again_ms:
+        why = self._came_of_it()
+        if why:
+            self._failed(why)
+            self._pause(now)
+        elif why is not None:
+            self.trouble, self._is_read = "", False
+            self._back_off.begin_anew()
+            self._again_ms = now.mono_ms + round(FIRST_PAUSE_S * 1000)
+        if not self._may_try(now):
             return
         try:
             if self._is_due():
-                self._begun_s = time.monotonic()
-                self._child.begin([*self._command, str(self._file)])
+                self._begin_try([*self._command, str(self._file)])
         except (OSError, StoreFault) as exc:
             self._failed(str(exc))
-            self._again_ms = now.mono_ms + round(self._back_off.take_s() * 1000)
+            self._pause(now)
 
     def _is_due(self) -> bool:
         newest = self._newest()
