@@ -104,8 +104,9 @@ def bill(packages: list[Package], project: dict[str, Any]) -> dict[str, Any]:
     wanted = [Requirement(text) for text in project["dependencies"]]
     wanted += [
         Requirement(text)
-        for extra in ("demo", "gpio", "notify", "archive", "pdf", "xlsx", "faces", "timestamp")
-        for text in project["optional-dependencies"][extra]
+        for extra, texts in project["optional-dependencies"].items()
+        if extra != "test"
+        for text in texts
     ]
     asked = {canonicalize_name(one.name) for one in wanted}
     graph = [{"ref": own, "dependsOn": sorted(versions[name].purl for name in asked)}]
