@@ -43,5 +43,7 @@ lock() {  # lock FILE EXTRA-OPTION...
     done
 }
 
-lock deploy/requirements-run.lock --extra demo --extra gpio --extra notify --extra archive --extra pdf --extra xlsx --extra faces --extra timestamp "$@"
-lock deploy/requirements-test.lock --extra demo --extra gpio --extra notify --extra archive --extra pdf --extra xlsx --extra faces --extra timestamp --extra test --constraint deploy/requirements-run.lock "$@"
+# every extra that a station may have
+mapfile -t extras < <(python3 -c 'import tomllib; print(*("--extra=" + name for name in tomllib.load(open("pyproject.toml", "rb"))["project"]["optional-dependencies"] if name != "test"), sep="\n")')
+lock deploy/requirements-run.lock "${extras[@]}" "$@"
+lock deploy/requirements-test.lock "${extras[@]}" --extra=test --constraint deploy/requirements-run.lock "$@"
