@@ -55,7 +55,9 @@ def test_entries_come_in_order_in_the_published_shape(bench: Bench, watcher: Wat
     until(lambda: bench.journal.cursors.get("mqtt") == 100, "the cursor saved")
 
 
-def test_retained_topics_show_the_present_state_to_who_comes_later(bench: Bench, broker: Broker) -> None:
+def test_retained_topics_show_the_present_state_to_who_comes_later(
+    bench: Bench, broker: Broker, watcher: Watcher
+) -> None:
     bench.book.draw(
         [alarm("reservoir_cold", "unacknowledged", 1), alarm("outlet_tripped:heater")], [point("reservoir")],
         estimates={"filter:fine:left": {"value": 9.0, "unit": "d"}},
@@ -64,6 +66,10 @@ def test_retained_topics_show_the_present_state_to_who_comes_later(bench: Bench,
     bench.start()
     bench.told()
     bench.settled()
+    until(
+        lambda: len({m.topic for m in watcher.messages} - {f"{BASE}/journal"}) >= 7,
+        "all topics, to who was there before",
+    )
     late = Watcher(broker.port)
     until(lambda: len({m.topic for m in late.messages}) >= 7, "all retained topics")
     late.close()
