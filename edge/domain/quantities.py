@@ -18,6 +18,7 @@ import re
 from collections.abc import Mapping
 from contextlib import suppress
 from fractions import Fraction
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
@@ -279,6 +280,7 @@ def _exact(unit: str, dimension: str) -> tuple[Fraction, Fraction]:
     return found
 
 
+@lru_cache(maxsize=256)  # asked for each point whenever the station is pictured
 def scale_and_offset(unit: str, dimension: str) -> tuple[float, float]:
     """canonical = value * scale + offset, for a unit of `dimension` (a key of DIMENSIONS).
 

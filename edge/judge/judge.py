@@ -69,8 +69,6 @@ Ts = TypeVarTuple("Ts")
 BY_TIME: Final = attrgetter("mono_ms")
 #: samples of one hearing lie within this, in the clock's time
 ONE_INSTANT_MS: Final = 100
-#: how long (real seconds) the judge waits at most
-LONGEST_WAIT_S: Final = 1.0
 #: the fold is saved after this many entries
 FOLD_EVERY: Final = 256
 
@@ -123,7 +121,7 @@ class Judge:
             journal,
             mono_s,
             kept=self._kept,
-            changed=partial(self._pictures.has_news, at_once=True),
+            changed=self._pictures.ask,
             lost=self._say_lost,
         )
         self._parked: list[Record | Reload] = []  # people who came while the disk took its time
@@ -312,7 +310,7 @@ class Judge:
         if not self._disk.writer.is_idle():
             return LOOK_AGAIN_S
         wait_s = self._time.wait_s(self._station.next_deadline())
-        return min(wait_s, LONGEST_WAIT_S, max(0.001, self._pictures.due_in_s()))
+        return min(wait_s, max(0.001, self._pictures.due_in_s(self._time.now)))
 
     def _pass(self, items: Sequence[Item]) -> None:
         self._look_at_clock()
@@ -387,8 +385,8 @@ class Judge:
             self._stumbled(f"judging samples of {', '.join(sorted({s.point for s in samples}))}")
             return
         self._took(drafts)
-        self._pictures.has_news()
         readings = self._station.readings
+        self._pictures.heard(readings)
         self._hearings += 1
         self._heard += len(readings)
         self._bad += sum(1 for reading in readings if reading.value is None)
@@ -401,11 +399,11 @@ class Judge:
             self._took(act.do(self._station, at))
         except Exception:  # supervision border: see _hear_instant
             self._stumbled(f"noting {act.what}")
-        self._pictures.has_news()
+        self._pictures.ask()
 
     def _took(self, drafts: Iterable[Draft]) -> None:
         if self._disk.add(drafts):
-            self._pictures.has_news(at_once=True)
+            self._pictures.ask()
 
     # ---- records ----------------------------------------------------------------------------------------------------
 
@@ -530,7 +528,7 @@ class Judge:
 
     def _told_kept(self, entries: Sequence[Entry]) -> None:
         self._seq = entries[-1].seq
-        self._pictures.has_news(at_once=True)
+        self._pictures.ask()
         if self._on_entries is not None:
             self._told(self._on_entries, entries)
 
@@ -567,8 +565,9 @@ class Judge:
     # ---- pictures ---------------------------------------------------------------------------------------------------
 
     def _show_if_due(self) -> None:
-        if self._pictures.is_due():
-            self._show(self._time.present())
+        now = self._time.present()
+        if self._pictures.due_in_s(now) <= 0.0:
+            self._show(now)
 
     def _show(self, now: Now) -> None:
         self._pictures.make(now, self._seq, self._station, self._unsaved, self._stumbled)

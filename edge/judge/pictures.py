@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Final, cast
 
 from edge.domain.entries import Now
 from edge.domain.messages import say
+from edge.domain.readings import Quality, Reading
 from edge.domain.settings import Settings
 from edge.judge.inbox import OwnedStation
 from edge.judge.picture import Unsaved, unknown_verdict, with_what_is_not_kept
 from edge.snapshot import Items, Snapshot, VerdictPicture
 
-#: a new picture at most this often (real seconds), unless an entry was made
-PICTURE_EVERY_S: Final = 0.2
-#: and at least this often
+#: a picture costs several times as much as to hear readings: where nothing asks for one at once, one is made after so much time of the
+#: clock, and not sooner than SHORTEST_S real seconds where that clock runs fast
+EVERY_MS: Final = 1000
+SHORTEST_S: Final = 0.2
+#: and after so many real seconds in any case
 LONGEST_S: Final = 1.0
 _PICTURING: Final = "picturing the station"
 
@@ -34,7 +37,8 @@ class Pictures:
         self.newest = Snapshot(0, 0, now, verdict, settings=settings)
         self._changed = threading.Condition()
         self.remarks: Mapping[str, str] = {}
-        self._is_news = self._is_urgent = False  # something to picture; and at once
+        self._is_urgent = False
+        self._qualities: dict[str, Quality] = {}  # of each point's last reading
         self._made_s = 0.0
 
     def remark(self, what: str, text: str) -> None:
@@ -48,25 +52,28 @@ class Pictures:
             self._changed.wait_for(lambda: self.newest.version > version, timeout_s)
             return self.newest
 
-    def has_news(self, *, at_once: bool = False) -> None:
-        """There is something to picture."""
-        self._is_news, self._is_urgent = True, self._is_urgent or at_once
+    def ask(self) -> None:
+        """There is something that nobody should wait for."""
+        self._is_urgent = True
 
-    def due_in_s(self) -> float:
-        """Real seconds until what is news is due to be pictured; `inf` where nothing is."""
-        return self._made_s + PICTURE_EVERY_S - self._mono_s() if self._is_news else float("inf")
+    def heard(self, readings: Iterable[Reading]) -> None:
+        """Readings came: the first one of a point, and one that is better or worse than its last, is shown at once."""
+        for reading in readings:
+            if self._qualities.get(reading.point) is not reading.quality:
+                self._qualities[reading.point], self._is_urgent = reading.quality, True
 
-    def is_due(self) -> bool:
-        """Whether it is time for a picture."""
+    def due_in_s(self, now: Now) -> float:
+        """Real seconds until a picture is due; 0 or less once it is."""
         since_s = self._mono_s() - self._made_s
-        return self._is_urgent or since_s >= LONGEST_S or (self._is_news and since_s >= PICTURE_EVERY_S)
+        has_time_passed = now.mono_ms - self.newest.now.mono_ms >= EVERY_MS
+        return -1.0 if self._is_urgent else (SHORTEST_S if has_time_passed else LONGEST_S) - since_s
 
     def make(
         self, now: Now, seq: int, station: OwnedStation, unsaved: Callable[[], Unsaved], stumbled: Callable[[str], None]
     ) -> None:
         """Picture the station; one that can't be asked is told by `stumbled`, and nothing of before stands as if it were live."""
         self._made_s = self._mono_s()
-        self._is_news = self._is_urgent = False
+        self._is_urgent = False
         items: Items = ()
         try:
             parts = station.points(now), station.alarms(now), station.estimates(now)
