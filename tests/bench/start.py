@@ -3,7 +3,7 @@
 The station is that of the cold morning, simulated, its folder new each time. The first sample is the earliest reading that the store
 kept; the first answer is the first 200 of /api/1/points that has a reading.
 Beside it, in turns, a program that does nothing but load FastAPI and serve one route (tests/bench/bare.py): its first line, and its
-first answer. Medians; files are in the system's cache, as after a first start.
+first answer. Medians; files are in the system's cache, as after a first start. Both run in the environment of a board.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from functools import cache
 from pathlib import Path
 from statistics import median
 from typing import Any, Final, NamedTuple
@@ -46,6 +47,14 @@ class Started(NamedTuple):
 def now_s() -> float:
     """Of the clock that readings are dated by [s since boot]."""
     return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+@cache
+def board_python() -> str:
+    """The interpreter of an environment that has what a board has, and nothing more: those who test load much that a station wouldn't."""
+    command = '. deploy/environment.sh && warmwell_environment run deploy/requirements-run.lock && echo "$warmwell_env/bin/python"'
+    made = subprocess.run(["bash", "-c", command], cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True)
+    return made.stdout.strip()
 
 
 @contextmanager
@@ -85,7 +94,7 @@ def _started(
     with (folder / "log.txt").open("ab") as log:
         began_s = now_s()
         process = subprocess.Popen(
-            [sys.executable, *command], stdin=subprocess.DEVNULL, stdout=log, stderr=log, cwd=ROOT
+            [board_python(), *command], stdin=subprocess.DEVNULL, stdout=log, stderr=log, cwd=ROOT
         )
     try:
         with Yardstick(process.pid) as yardstick:
