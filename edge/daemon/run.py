@@ -19,6 +19,7 @@ from typing import Final
 
 from edge import config
 from edge.clock import RealClock
+from edge.daemon import interpreter
 from edge.daemon.assembly import Assembly
 from edge.daemon.opening import Opening
 from edge.daemon.signals import Asked, listening
@@ -47,6 +48,7 @@ def run(path: Path) -> int:
         NewerStore, StoreFault: the store can't be used.
     """
     plan = config.load(path)
+    interpreter.take_short_turns()
     with listening() as asked:
         log.info("Warmwell %s: station %s, settings %s", program_version(), plan.settings.name, plan.digest[:12])
         for text in plan.warnings:
@@ -99,6 +101,7 @@ def _attend(assembly: Assembly, asked: Asked, path: Path) -> bool:
         asked.wait(min(LOOK_EVERY_S if is_ready else 0.1, watchdog or LOOK_EVERY_S))
         if not is_ready and (assembly.is_ready() or time.monotonic() - began_s > READY_AFTER_S):
             is_ready = True
+            interpreter.settle()
             notify(f"READY=1\nSTATUS={'watching' if assembly.is_ready() else 'watching; no reading or no page yet'}")
         if asked.reload:
             asked.reload = False
@@ -154,6 +157,7 @@ def reload(assembly: Assembly, path: Path) -> bool:
     for text in (*plan.warnings, *(f"not active yet: {text}" for text in plan.not_active)):
         log.warning("%s", text)
     assembly.judge.remark("settings", "")
+    interpreter.settle()
     log.info("the station file was taken: settings %s are in force", plan.digest[:12])
     return True
 

@@ -97,6 +97,7 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
     """Milliseconds to the journal's topic and to the alarm's, and the bytes of one entry."""
     from edge.clock import RealClock
     from edge.config import MqttPlan
+    from edge.daemon import interpreter
     from edge.domain.readings import Sample
     from edge.domain.station.station import Station
     from edge.judge.judge import Judge
@@ -118,10 +119,12 @@ def through_the_station(port: int, folder: Path, ear: Subscriber, n: int) -> tup
         clock,
         rebuild=lambda state: Station(settings, clock.boot, state),
     )
+    interpreter.take_short_turns()
     judge.start()
     source = Source(SITE, STATION, journal, judge.snapshot, judge.wait_snapshot, clock)
     publisher = Publisher(MqttPlan("127.0.0.1", port), source, folder=folder)
     publisher.start()
+    interpreter.settle()
 
     def feed(value: float, topic: str) -> Callable[[], tuple[int, Heard]]:
         def go() -> tuple[int, Heard]:

@@ -22,6 +22,7 @@ from typing import Any, Final
 from edge import config
 from edge.acquisition.acquisition import Acquisition
 from edge.clock import RealClock
+from edge.daemon import interpreter
 from edge.domain.entries import Now
 from edge.domain.station.station import Station
 from edge.judge.inbox import Ticker
@@ -101,8 +102,10 @@ def watched(folder: Path, meanwhile: Callable[[], object]) -> list[float]:
     )  # fmt: skip
     acquisition = Acquisition(plan.buses, points, clock, judge.heard, judge.bus_changed)
     try:
+        interpreter.take_short_turns()
         judge.start()
         acquisition.start()
+        interpreter.settle()
         time.sleep(SETTLE_S)
         first = len(lateness.late_ms)
         meanwhile()
